@@ -1,0 +1,69 @@
+// Package testdata finds the pictures that tests measure: those that come with
+// modules of the registry, and a collection of camera files that is too large
+// and too mixed in its licences to live here. It is used by tests only.
+package testdata
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"testing"
+)
+
+// PhotosVar names the environment variable that points at the collection of
+// real camera files.
+const PhotosVar = "THIRDSTOP_PHOTOS"
+
+// Photos is the folder of real camera files, with elem joined to it. It skips the
+// test, and says so, where the collection is not on this machine.
+func Photos(t testing.TB, elem ...string) string {
+	t.Helper()
+	dir := os.Getenv(PhotosVar)
+	if dir == "" {
+		dir = filepath.Join(root(), "..", "shared", "photos")
+	}
+	p := filepath.Join(append([]string{dir}, elem...)...)
+	if _, err := os.Stat(p); err != nil {
+		t.Skipf("the collection of real camera files is not here (set %s to its folder): %v", PhotosVar, err)
+	}
+	return p
+}
+
+// Samples lists the real camera JPEGs that the goexif module carries. They are
+// on every machine that can build thirdstop, so it fails where there are none.
+func Samples(t testing.TB) []string {
+	t.Helper()
+	cmd := exec.Command("go", "list", "-m", "-f", "{{.Dir}}", "github.com/rwcarlsen/goexif")
+	cmd.Dir = root()
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("where the goexif module lies: %v", err)
+	}
+	files, err := filepath.Glob(filepath.Join(strings.TrimSpace(string(out)), "exif", "samples", "*.jpg"))
+	if err != nil || len(files) < 50 {
+		t.Fatalf("the goexif module should carry some sixty sample JPEGs, found %d (%v)", len(files), err)
+	}
+	return files
+}
+
+// Tool is the path of a program that a check leans on. Where it is missing the
+// test is skipped, except under CI=true, where it must be there.
+func Tool(t testing.TB, name string) string {
+	t.Helper()
+	p, err := exec.LookPath(name)
+	if err == nil {
+		return p
+	}
+	if os.Getenv("CI") == "true" {
+		t.Fatalf("this check needs the program %s, and CI must have it: %v", name, err)
+	}
+	t.Skipf("this check needs the program %s, which is not installed here", name)
+	return ""
+}
+
+func root() string {
+	_, file, _, _ := runtime.Caller(0)
+	return filepath.Dir(filepath.Dir(file))
+}
