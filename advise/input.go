@@ -1,0 +1,108 @@
+package advise
+
+import (
+	"time"
+
+	"thirdstop/assess"
+	"thirdstop/assess/exposure"
+)
+
+// Input is one thing that happened. Exactly one of the pointers is set. Its JSON
+// form is what the trail keeps.
+type Input struct {
+	At time.Time `json:"at"` // daemon's UTC clock
+	By Actor     `json:"by"` // who, for inputs of people; zero for the daemon's own
+
+	Session   *Session   `json:"session,omitempty"`
+	Plan      *PlanText  `json:"plan,omitempty"`
+	Frame     *Frame     `json:"frame,omitempty"`
+	Adjusted  *Adjusted  `json:"adjusted,omitempty"`
+	Reference *Reference `json:"reference,omitempty"`
+	Answer    *Answer    `json:"answer,omitempty"`
+	NotNow    *NotNow    `json:"not_now,omitempty"`
+	Sitter    *Sitter    `json:"sitter,omitempty"`
+	Baseline  *Baseline  `json:"baseline,omitempty"`
+	Note      *Note      `json:"note,omitempty"`
+}
+
+// Actor says who acted, without a name: devices have names in the daemon's own files.
+type Actor struct {
+	Device string `json:"device,omitempty"` // id of a paired device; "local" for the machine itself
+	Role   string `json:"role,omitempty"`   // "shoots", "lights" or "looks"
+}
+
+// Session marks where a shoot begins, goes on and ends.
+type Session struct {
+	Phase   Phase  `json:"phase"`
+	Version string `json:"version,omitempty"` // of the program
+}
+
+// Phase is where a shoot stands.
+type Phase string
+
+// The phases. A shoot that is not ended when the daemon stops is resumed.
+const (
+	Begun   Phase = "begun"
+	Resumed Phase = "resumed"
+	Paused  Phase = "paused" // the daemon stopped; the shoot may go on
+	Ended   Phase = "ended"
+)
+
+// PlanText is a light plan as written, whole. It replaces the one before.
+type PlanText struct {
+	Text string `json:"text"` // YAML; empty takes the plan away
+	Name string `json:"name"` // what to call it in messages, without folders
+}
+
+// Frame is one revision of one frame, measured or found unreadable.
+type Frame struct {
+	Number   int             `json:"number"`           // order of arrival, from 1
+	Revision int             `json:"revision"`         // from 1; a rewrite, a late raw or a new measurement counts up
+	File     string          `json:"file"`             // reference into the side file, never a name
+	Hash     string          `json:"hash"`             // hex SHA-256 of the file's bytes
+	Folder   string          `json:"folder,omitempty"` // reference into the side file: the sub-folder, one per sitter
+	Reading  *assess.Reading `json:"reading,omitempty"`
+	Damaged  string          `json:"damaged,omitempty"` // why there is no reading, a sentence
+}
+
+// Adjusted is an adjustment of a light that a person made and recorded.
+// From and To are absolute, so that a repeat changes nothing.
+type Adjusted struct {
+	Group    string           `json:"group"` // the light's group letter
+	From     exposure.Dial    `json:"from"`
+	To       exposure.Dial    `json:"to"`
+	Off      *bool            `json:"off,omitempty"`        // set when the light was switched off or on
+	Distance *exposure.Metres `json:"distance_m,omitempty"` // set when it was moved
+}
+
+// Reference declares where the white reference is, or takes it back.
+type Reference struct {
+	Frame int         `json:"frame"` // the frame it was shown on
+	Box   *assess.Box `json:"box"`   // nil takes the declaration back
+}
+
+// Answer answers the waiting question.
+type Answer struct {
+	Question int  `json:"question"`
+	Yes      bool `json:"yes"`
+}
+
+// NotNow puts the current advice aside until the light or the plan changes.
+type NotNow struct {
+	Advice int `json:"advice"` // its number
+}
+
+// Sitter says that another person sits now.
+type Sitter struct {
+	Ref string `json:"ref"` // reference into the side file
+}
+
+// Baseline accepts a frame's reading as right.
+type Baseline struct {
+	Frame int `json:"frame"`
+}
+
+// Note is a remark for the record.
+type Note struct {
+	Ref string `json:"ref"` // reference into the side file
+}
