@@ -1,0 +1,47 @@
+package watcher
+
+import (
+	"fmt"
+	"time"
+)
+
+// Problem is something that stands between a file and its delivery, or the end of it.
+type Problem struct {
+	Rel  string // the file or folder, relative to the capture folder; empty for the folder itself
+	Kind ProblemKind
+	Err  error // a sentence for a person: what, where, what to do; wraps the cause
+	At   time.Time
+}
+
+// ProblemKind says what a [Problem] is about. A problem with a file is over when the file
+// is delivered, or has vanished.
+type ProblemKind int
+
+const (
+	Incomplete     ProblemKind = iota + 1 // unchanged for a while, and still lacks bytes
+	Damaged                               // at rest, and its structure is broken
+	Unreadable                            // a file or sub-folder can't be read
+	Vanished                              // went away before it was complete
+	FolderGone                            // the capture folder isn't there, or can't be read
+	FolderBack                            // it is there (again)
+	FolderReplaced                        // another folder stands in its place, as after a mount
+	OldSkipped                            // a folder that turned up late held old files; they are left alone, as asked
+	EventsLost                            // the system dropped events; the folder was read again
+	Polling                               // no (trustworthy) events: the folder is read at short intervals
+	EventsBack                            // events work again
+)
+
+var problemNames = [...]string{
+	Incomplete: "incomplete", Damaged: "damaged", Unreadable: "unreadable", Vanished: "vanished",
+	FolderGone: "folder-gone", FolderBack: "folder-back", FolderReplaced: "folder-replaced",
+	OldSkipped: "old-skipped",
+	EventsLost: "events-lost", Polling: "polling", EventsBack: "events-back",
+}
+
+// String returns a short name that doesn't change between versions, like "folder-gone".
+func (k ProblemKind) String() string {
+	if k < Incomplete || int(k) >= len(problemNames) {
+		return fmt.Sprintf("problem-%d", int(k))
+	}
+	return problemNames[k]
+}
