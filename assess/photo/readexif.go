@@ -1,0 +1,62 @@
+package photo
+
+import (
+	"errors"
+	"io"
+	"time"
+)
+
+// maxHead is how much of a JPEG is read to find its Exif: the segments in
+// front of the picture data may hold a profile, an editor's notes and previews.
+const maxHead = 4 << 20
+
+// ReadExif reads what the camera recorded, and nothing of the picture: the file
+// may still lack its end. The error is one of [Read]'s where the file isn't one
+// whose Exif can be found; a file without Exif gives the zero value and no error.
+func ReadExif(name string, r io.ReaderAt, size int64) (Exif, error) {
+	kind := kindOf(name, r, size)
+	switch kind {
+	case kindJPEG:
+		e, _, err := jpegExif(r, size)
+		if err != nil {
+			return Exif{}, jpegError(name, err)
+		}
+		return e, nil
+	case kindTIFF, kindRawTIFF:
+		t, err := openTIFF(r, size)
+		if err != nil {
+			return Exif{}, damaged(name, err)
+		}
+		e, _ := exifOf(t)
+		return e, nil
+	}
+	return Exif{}, unsupported(name, refusals[kind])
+}
+
+// jpegExif finds the Exif in the head of a JPEG.
+func jpegExif(r io.ReaderAt, size int64) (Exif, remarks, error) {
+	data := make([]byte, min(size, maxHead))
+	if !readAt(r, size, 0, data) {
+		return Exif{}, remarks{}, errShort
+	}
+	head, err := readJPEGHead(data)
+	if err != nil && head.exif == nil {
+		if errors.Is(err, errShort) && size <= maxHead {
+			return Exif{}, remarks{}, err
+		}
+		return Exif{}, remarks{}, nil
+	}
+	e, seen := exifOf(bytesBlock(head.exif))
+	return e, seen, nil
+}
+
+// Taken is when the frame was taken, as far as the file says, to put frames in
+// order. Cameras seldom record their offset from UTC: then UTC stands in for it,
+// so times compare among one camera's frames and not with this machine's clock.
+func Taken(name string, r io.ReaderAt, size int64) (time.Time, bool) {
+	e, err := ReadExif(name, r, size)
+	if err != nil || e.Taken.IsZero() {
+		return time.Time{}, false
+	}
+	return e.Taken, true
+}
