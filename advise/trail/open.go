@@ -90,7 +90,10 @@ func createWith(d Disk, name string, content []byte) error {
 	if err != nil {
 		return err
 	}
-	if err := write(f, content); err != nil {
+	if len(content) > 0 {
+		err = write(f, content)
+	}
+	if err != nil {
 		f.Close()
 		return err
 	}
