@@ -1,0 +1,525 @@
+package studio
+
+import "math"
+
+// Sitter is somebody's looks, as far as they matter to the light. The figure is
+// a stylised one, built of ellipsoids; nobody real sat for it.
+type Sitter struct {
+	Role       string  // in the committee, such as "captain"
+	Skin       float64 // 0 the lightest human skin to 1 the darkest
+	Hair       RGB
+	Style      HairStyle
+	Beard      bool
+	Wear       Wear
+	Cloth      RGB // of blazer, jumper or boiler suit
+	Trim       RGB // piping, tie, scarf
+	Tie        bool
+	Spectacles bool
+	Card       bool    // holds a white card in front of the chest
+	Build      float64 // width of shoulders, 1 is average
+}
+
+// HairStyle is a way to wear one's hair, or to cover it.
+type HairStyle int
+
+// The styles.
+const (
+	ShortHair HairStyle = iota
+	LongHair
+	CurlyHair
+	BunHair
+	NoHair
+	Scarf // a headscarf in the trim's colour
+)
+
+// Wear is what a sitter wears.
+type Wear int
+
+// The clothes.
+const (
+	Blazer     Wear = iota // over a white shirt
+	Jumper                 // round neck, no white anywhere
+	WhiteShirt             // nothing over it
+)
+
+// Reflectances of white things and of the card (common practice, no source; the
+// white patch of the 1976 colour chart, density 0.05, reflects 0.89).
+var (
+	whiteCotton = RGB{0.80, 0.81, 0.82}
+	whiteCard   = RGB{0.89, 0.89, 0.89}
+)
+
+// skin is the reflectance of a skin. It is a line in stops through the colour
+// chart's dark and light skin (printed sRGB 115,82,68 and 194,150,130; McCamy,
+// Marcus and Davidson 1976), drawn out by a third at either end.
+func skin(tone float64) RGB {
+	light := [3]float64{194, 150, 130}
+	dark := [3]float64{115, 82, 68}
+	t := -0.3 + 1.75*tone
+	var out RGB
+	for c := range out {
+		l, d := math.Log(unsrgb(light[c]/255)), math.Log(unsrgb(dark[c]/255))
+		out[c] = math.Min(math.Exp(l+(d-l)*t), 0.75)
+	}
+	return out
+}
+
+// surface is what a part shows at one point.
+type surface struct {
+	cover  float64 // 0 to 1, how much of the sample the part covers
+	z      float64
+	n      vec // unit normal
+	albedo RGB
+	region Region
+	dim    float64 // 1, or less where other parts keep light away
+	gloss  float64 // strength of the shine
+}
+
+// part is a piece of the figure, painted from back to front. Its function fills
+// in the surface at a place and reports whether there is any.
+type part struct {
+	x0, y0, x1, y1 float64
+	at             func(x, y float64, s *surface) bool
+}
+
+// ellipsoid fills in a surface of an ellipsoid; feather is half the width of its soft edge.
+func ellipsoid(c, r vec, x, y, feather float64, s *surface) bool {
+	u, v := (x-c.x)/r.x, (y-c.y)/r.y
+	q := math.Sqrt(u*u + v*v)
+	s.cover = edge((1-q)*math.Min(r.x, r.y), feather)
+	if s.cover <= 0 {
+		return false
+	}
+	w := math.Sqrt(math.Max(1-q*q, 0.0025))
+	s.z = c.z + r.z*w
+	s.n = vec{u / r.x, v / r.y, w / r.z}.unit()
+	return true
+}
+
+// edge is the share of a sample inside a border at a distance (positive is inside).
+func edge(distance, feather float64) float64 {
+	t := distance/feather/2 + 0.5
+	if t <= 0 {
+		return 0
+	}
+	if t >= 1 {
+		return 1
+	}
+	return t * t * (3 - 2*t)
+}
+
+func mix(a, b RGB, t float64) RGB {
+	return RGB{a[0] + (b[0]-a[0])*t, a[1] + (b[1]-a[1])*t, a[2] + (b[2]-a[2])*t}
+}
+
+func (a RGB) times(f float64) RGB { return RGB{a[0] * f, a[1] * f, a[2] * f} }
+
+// Sizes of the figure in metres (rough anthropometry, common practice, no source).
+const (
+	headW, headH, headD = 0.077, 0.112, 0.095 // half axes
+	headScale           = 1.09
+	chestTop            = -0.158 // where the collar meets the neck
+)
+
+// figure builds the parts of a sitter whose head's middle is at p; turn is how
+// far the head looks to the picture's right, in radians; px is the size of a sample.
+func figure(st *Sitter, p vec, turn, px float64) []part {
+	f := px * 0.75 // edges just wide enough not to show steps
+	sk := skin(st.Skin)
+	var parts []part
+	add := func(x0, y0, x1, y1 float64, at func(x, y float64, s *surface) bool) {
+		// A person sways as a whole, the head a little more than the chest.
+		parts = append(parts, part{p.x + x0 - 0.01, p.y + y0 - 0.01, p.x + x1 + 0.01, p.y + y1 + 0.01,
+			func(x, y float64, s *surface) bool {
+				s.dim, s.gloss = 1, 0
+				if !at(x-p.x, y-p.y, s) {
+					return false
+				}
+				s.z += p.z
+				return true
+			}})
+	}
+
+	// The head is drawn at headScale; all else at its size.
+	onHead := func(x0, y0, x1, y1 float64, at func(x, y float64, s *surface) bool) {
+		const k = headScale
+		add(x0*k, y0*k, x1*k, y1*k, func(x, y float64, s *surface) bool { return at(x/k, y/k, s) })
+	}
+	hairBehind(st, f, onHead)
+	neck(sk, f, add)
+	if st.Style == Scarf {
+		scarfEnd(st, f, add)
+	}
+	chest(st, f, add)
+	head(st, sk, turn, f, onHead)
+	hairInFront(st, f, onHead)
+	if st.Spectacles {
+		spectacles(turn, f, onHead)
+	}
+	if st.Card {
+		card(sk, f, add)
+	}
+	return parts
+}
+
+type adder func(x0, y0, x1, y1 float64, at func(x, y float64, s *surface) bool)
+
+func neck(sk RGB, f float64, add adder) {
+	add(-0.13, -0.30, 0.13, -0.05, func(x, y float64, s *surface) bool {
+		flare := 0.051 + 1.3*sq(math.Max(-0.105-y, 0)) + 0.35*math.Max(-0.150-y, 0)
+		u := x / flare
+		if s.cover = edge((1-math.Abs(u))*flare, f); s.cover <= 0 {
+			return false
+		}
+		w := math.Sqrt(math.Max(1-u*u, 0.01))
+		s.z, s.n = -0.02+0.05*w, vec{u, 0.1, w}.unit()
+		s.albedo, s.region = sk, Face
+		// Under the chin little light arrives.
+		s.dim = 0.50 + 0.50*edge(-0.140-y, 0.035)
+		return true
+	})
+}
+
+func chest(st *Sitter, f float64, add adder) {
+	build := st.Build
+	if build == 0 {
+		build = 1
+	}
+	c, r := vec{0, -0.405, -0.03}, vec{0.232 * build, 0.250, 0.15}
+	const power, slope = 2.5, 0.30
+	shirt := st.Wear == Blazer || st.Wear == WhiteShirt
+	add(-r.x, -2, r.x, chestTop+0.02, func(x, y float64, s *surface) bool {
+		u, v := x/r.x, (y-c.y)/r.y
+		if y < c.y {
+			v = 0
+		}
+		// Shoulders slope away from the neck.
+		v += slope * math.Abs(u)
+		au, av := math.Abs(u), math.Abs(v)
+		pu, pv := math.Pow(au, power-1), math.Pow(av, power-1)
+		q := pu*au + pv*av
+		if s.cover = edge((1-math.Pow(q, 1/power))*r.x, f*1.5); s.cover <= 0 {
+			return false
+		}
+		w := math.Sqrt(math.Max(1-q, 0.01))
+		s.z = c.z + r.z*w
+		s.n = vec{math.Copysign(pu, u) / r.x * 0.8, math.Copysign(pv, v)/r.y + 0.8, (w + 0.35) / r.z}.unit()
+		s.albedo, s.region = st.Cloth, Clothes
+		// A seam where the arms begin, and folds so faint that they only keep the cloth alive.
+		s.dim = 1 - 0.25*edge(0.006-math.Abs(math.Abs(x)-0.172*build-0.04*(y+0.45)), 0.006)*edge(-0.32-y, 0.03)
+		s.dim *= 1 + 0.03*math.Sin(38*x+9*math.Sin(11*y))
+
+		below := chestTop + 0.02 - y // how far under the collar
+		ax := math.Abs(x)
+		switch {
+		case st.Wear == Jumper:
+			rib := edge(0.013-math.Abs(math.Hypot(x, (y+0.132)*1.15)-0.066), 0.002)
+			s.dim *= 1 - 0.15*rib
+			if math.Hypot(x, (y+0.132)*1.15) < 0.055 {
+				s.cover = 0
+				return false
+			}
+			s.dim *= 1 - 0.05*(0.5+0.5*math.Cos(2*math.Pi*x/0.008))
+		case shirt:
+			vee := 0.064 - 0.27*below // half width of the blazer's opening
+			if st.Wear == WhiteShirt {
+				vee = 1
+			}
+			open := edge(vee-ax, f)
+			if open > 0 {
+				s.albedo = mix(s.albedo, whiteCotton, open)
+				s.dim = 1 - (1-s.dim)*0.3
+				if open > 0.99 {
+					s.region = WhiteReference
+				}
+				// Collar wings: a crease, and their shadow.
+				crease := math.Abs(ax - 0.018 - 0.62*math.Max(0.085-below, 0))
+				if below < 0.085 && below > -0.02 {
+					s.dim *= 1 - 0.30*edge(0.0022-crease, 0.0018)
+				}
+				if st.Tie {
+					half := 0.017 + 0.05*math.Max(below-0.03, 0)
+					if below < 0.035 {
+						half = 0.019 // the knot
+					}
+					if t := edge(half-ax, f); t > 0 && below > 0.012 {
+						stripe := edge(0.007-math.Abs(math.Mod(y*1.0+x*0.8+4, 0.032)-0.016), 0.001)
+						s.albedo = mix(s.albedo, mix(st.Cloth, st.Trim, stripe), t)
+						s.region = Clothes
+					}
+				} else if b := math.Abs(math.Mod(below+0.03, 0.075) - 0.0375); ax < 0.006 && b < 0.004 {
+					s.dim *= 0.8 // buttons
+				} else if ax < 0.0015 {
+					s.dim *= 0.9
+				}
+			}
+			if st.Wear == Blazer {
+				lapel := vee + 0.045 - 0.02*edge(below-0.13, 0.02)
+				if ax < lapel && open < 1 {
+					s.dim *= 1.12
+				}
+				// Piping along the lapel, as club blazers have.
+				s.albedo = mix(s.albedo, st.Trim, edge(0.0028-math.Abs(ax-lapel), 0.0012)*(1-open)*edge(0.34-below, 0.01))
+				if vee < 0.004 && ax < 0.0016 {
+					s.dim *= 0.6
+				}
+				// A blank shield on the pocket.
+				bx, by := x-0.112*build, y+0.385
+				if d := 0.021 - math.Max(math.Abs(bx), math.Abs(by)*0.8+math.Max(-by, 0)*math.Abs(bx)*18); d > 0 && !st.Card {
+					s.albedo = mix(s.albedo, st.Trim, edge(0.003-math.Abs(d-0.003), 0.0012))
+				}
+			}
+		}
+		return true
+	})
+}
+
+func head(st *Sitter, sk RGB, turn, f float64, add adder) {
+	shift := math.Sin(turn) * 0.06 // how far the features move
+	for _, side := range []float64{-1, 1} {
+		add(side*0.08-0.02, -0.04, side*0.08+0.02, 0.035, func(x, y float64, s *surface) bool {
+			if !ellipsoid(vec{side*0.0745 - shift*0.4, -0.006, -0.01}, vec{0.0115, 0.025, 0.02}, x, y, f, s) {
+				return false
+			}
+			s.albedo, s.region, s.dim = mix(sk, RGB{sk[0] * 1.05, sk[1] * 0.85, sk[2] * 0.8}, 0.6), Face, 0.85
+			return st.Style != Scarf && st.Style != LongHair
+		})
+	}
+	lip := RGB{sk[0] * 0.82, sk[1] * 0.52, sk[2] * 0.5}
+	blush := RGB{sk[0] * 1.04, sk[1] * 0.86, sk[2] * 0.84}
+	brow := mix(st.Hair.times(0.6), sk.times(0.3), 0.35)
+	white := mix(RGB{0.5, 0.49, 0.48}, sk, 0.25)
+	add(-headW, -headH, headW, headH, func(x, y float64, s *surface) bool {
+		w := headW
+		if y < 0 { // the jaw
+			t := -y / headH
+			w *= 1 - 0.20*t*t
+		}
+		if !ellipsoid(vec{0, 0, 0}, vec{w, headH, headD}, x, y, f, s) {
+			return false
+		}
+		s.albedo, s.region, s.gloss = sk, Face, 0.035
+		fx := x - shift // features
+		ax := math.Abs(fx)
+		// Eye sockets, nose and mouth are gently modelled by turning the normal.
+		nose := edge(0.012-math.Abs(fx), 0.012) * edge(y+0.045, 0.03) * edge(0.02-y, 0.03)
+		s.n.x += nose * clamp(fx*50, -0.6, 0.6)
+		tip := math.Exp(-(fx*fx)/(2*0.010*0.010) - (y+0.036)*(y+0.036)/(2*0.009*0.009))
+		s.n.y += tip*clamp((y+0.034)*60, -0.7, 0.4) - 0.25*math.Exp(-sq((ax-0.031)/0.017)-sq((y-0.017)/0.010))
+		chin := math.Exp(-sq(fx/0.022) - sq((y+0.088)/0.012))
+		s.n.y += 0.25 * chin * clamp((y+0.088)*90, -1, 1)
+		s.n = s.n.unit()
+		s.dim *= 1 - 0.30*math.Exp(-sq(fx/0.011)-sq((y+0.050)/0.0035)) // under the nose
+		s.dim *= 1 - 0.16*math.Exp(-sq(fx/0.020)-sq((y+0.078)/0.005))  // under the lip
+		s.albedo = mix(s.albedo, blush, 0.8*math.Exp(-sq((ax-0.042)/0.018)-sq((y+0.028)/0.018)))
+		if st.Beard {
+			line := edge(-0.030-0.30*math.Max(0.055-ax, 0)-y, 0.012) // higher at the sides
+			round := edge(math.Hypot(fx/1.5, y+0.0635)-0.0125, 0.004)
+			s.albedo = mix(s.albedo, st.Hair, 0.9*line*round)
+			s.albedo = mix(s.albedo, st.Hair, 0.8*edge(0.030-ax, 0.01)*edge(0.006-math.Abs(y+0.0525+0.06*ax), 0.004))
+			if line > 0.9 {
+				s.gloss = 0
+			}
+		}
+		// Brows, lids, eyes.
+		s.albedo = mix(s.albedo, brow, 0.85*edge(0.0024+0.0010*edge(0.034-ax, 0.01)-math.Abs(y-0.0285+3.2*sq(ax-0.030)), 0.0016)*edge(0.0185-math.Abs(ax-0.0325), 0.004))
+		ex, ey := ax-0.0315, y-0.0075
+		open := 0.0062 - 26*ex*ex // half height of the opening at ex
+		eye := edge(math.Min(open-math.Abs(ey), 0.0142-math.Abs(ex)), 0.0009)
+		side := math.Copysign(1, fx)
+		ix := fx - side*0.0315 - shift*0.03
+		iris := edge(0.0054-math.Hypot(ix, ey-0.0006), 0.0009)
+		s.albedo = mix(s.albedo, mix(white, RGB{0.035, 0.025, 0.02}, iris), eye)
+		s.albedo = mix(s.albedo, brow.times(0.7), 0.85*edge(0.0012-math.Abs(ey-open), 0.0010)*edge(0.0150-math.Abs(ex), 0.002))
+		s.albedo = mix(s.albedo, sk.times(0.62), 0.45*edge(0.0009-math.Abs(ey-open-0.0048), 0.0012)*edge(0.0140-math.Abs(ex), 0.003))
+		// A mouth with the beginning of a smile.
+		my := y + 0.0640 - 1.9*fx*fx
+		mw := 1 - sq(fx/0.0245)
+		if mw > 0 {
+			s.albedo = mix(s.albedo, lip, 0.75*edge(0.0052*mw-math.Abs(my+0.0008), 0.0016))
+			s.albedo = mix(s.albedo, lip.times(0.3), 0.8*edge(0.0008*math.Sqrt(mw)-math.Abs(my), 0.0008))
+		}
+		return true
+	})
+}
+
+func sq(x float64) float64 { return x * x }
+
+func clamp(x, low, high float64) float64 { return math.Max(low, math.Min(high, x)) }
+
+// strand makes hair look combed, not painted.
+func strand(x, y float64) float64 {
+	return 1 + 0.22*math.Sin(420*x+60*y+4*math.Sin(70*y+30*x)) + 0.10*math.Sin(910*x-45*y)
+}
+
+func hairBehind(st *Sitter, f float64, add adder) {
+	var c, r vec
+	switch st.Style {
+	case LongHair:
+		c, r = vec{0, -0.055, -0.03}, vec{0.107, 0.188, 0.09}
+	case CurlyHair:
+		c, r = vec{0, 0.045, -0.02}, vec{0.128, 0.125, 0.10}
+	case ShortHair, BunHair:
+		c, r = vec{0, 0.018, -0.015}, vec{0.086, 0.113, 0.10}
+	case Scarf:
+		c, r = vec{0, -0.010, -0.02}, vec{0.099, 0.142, 0.10}
+	default:
+		return
+	}
+	colour, shine, region := st.Hair, 0.02, HairRegion
+	if st.Style == Scarf {
+		colour, shine, region = st.Trim, 0, Clothes
+	}
+	if st.Style == BunHair {
+		add(-0.05, 0.1, 0.05, 0.18, func(x, y float64, s *surface) bool {
+			if !ellipsoid(vec{0, 0.132, -0.03}, vec{0.042, 0.034, 0.04}, x, y, f*2, s) {
+				return false
+			}
+			s.albedo, s.region, s.gloss = colour.times(strand(y, x)), region, shine
+			return true
+		})
+	}
+	add(c.x-r.x*1.15, c.y-r.y*1.15, c.x+r.x*1.15, c.y+r.y*1.15, func(x, y float64, s *surface) bool {
+		rr := r
+		switch st.Style {
+		case CurlyHair:
+			a := math.Atan2(y-c.y, x)
+			k := 1 + 0.035*math.Sin(17*a) + 0.025*math.Sin(29*a+1)
+			rr.x, rr.y = r.x*k, r.y*k
+		case LongHair:
+			if y < c.y { // falls straight
+				rr.x *= 1 + 0.05*(c.y-y)/r.y
+				u := x / rr.x
+				s.cover = math.Min(edge((1-math.Abs(u))*rr.x, f*2), edge(y-c.y+r.y+0.02*u*u, 0.02))
+				if s.cover <= 0 {
+					return false
+				}
+				w := math.Sqrt(math.Max(1-u*u, 0.02))
+				s.z, s.n = c.z+r.z*w, vec{u, 0.1, w}.unit()
+				s.albedo, s.region, s.gloss, s.dim = colour.times(strand(x, y*0.3)), region, shine, 0.8
+				return true
+			}
+		}
+		if !ellipsoid(c, rr, x, y, f*2, s) {
+			return false
+		}
+		s.albedo, s.region, s.gloss, s.dim = colour.times(strand(x, y)), region, shine, 0.85
+		if st.Style == Scarf {
+			s.albedo = colour.times(1 + 0.06*math.Sin(60*y+25*math.Abs(x)))
+		}
+		return true
+	})
+}
+
+// scarfEnd is the end of a headscarf, wound around the neck.
+func scarfEnd(st *Sitter, f float64, add adder) {
+	add(-0.095, -0.24, 0.095, -0.05, func(x, y float64, s *surface) bool {
+		if !ellipsoid(vec{0, -0.145, 0}, vec{0.090, 0.068, 0.075}, x, y, f, s) {
+			return false
+		}
+		s.albedo, s.region, s.dim = st.Trim.times(1+0.10*math.Sin(90*(y+0.25*x)+8*x)), Clothes, 0.7
+		return true
+	})
+}
+
+func hairInFront(st *Sitter, f float64, add adder) {
+	if st.Style == NoHair {
+		return
+	}
+	colour, shine, region := st.Hair, 0.03, HairRegion
+	if st.Style == Scarf {
+		colour, shine, region = st.Trim, 0, Clothes
+	}
+	c, r := vec{0, 0.012, 0.004}, vec{headW * 1.07, headH * 1.07, headD * 1.03}
+	add(-r.x, -0.135, r.x, r.y+c.y, func(x, y float64, s *surface) bool {
+		if !ellipsoid(c, r, x, y, f*1.5, s) {
+			return false
+		}
+		var inside float64 // how far above the hairline
+		switch st.Style {
+		case Scarf:
+			inside = math.Hypot(x/0.063, (y+0.006)/0.099) - 1
+			inside *= 0.063
+		case LongHair:
+			inside = y - 0.088 + 15*sq(x-0.012)
+			if t := math.Abs(x) - 0.061; t > inside && y > -0.11 {
+				inside = t
+			}
+		case CurlyHair:
+			inside = y - 0.068 + 7*x*x + 0.004*math.Sin(160*x)
+		case BunHair:
+			inside = y - 0.078 + 8.5*x*x
+		default: // a side parting
+			inside = y - 0.064 + 6*x*x - 0.10*math.Max(x-0.02, 0)
+			if y < 0.012 {
+				inside -= (0.012 - y) * 3
+			}
+		}
+		cut := edge(inside, 0.004)
+		if st.Style == Scarf {
+			cut = edge(inside, 0.0015)
+		}
+		if s.cover = math.Min(s.cover, cut); s.cover <= 0 {
+			return false
+		}
+		s.albedo, s.region, s.gloss = colour.times(strand(x*math.Cos(0.3)+y*0.3, y)), region, shine
+		if st.Style == Scarf {
+			s.albedo = colour.times(1 + 0.07*math.Sin(70*math.Hypot(x, y)))
+		}
+		return true
+	})
+}
+
+func spectacles(turn, f float64, add adder) {
+	shift := math.Sin(turn) * 0.06
+	add(-0.08, -0.03, 0.08, 0.045, func(x, y float64, s *surface) bool {
+		fx := x - shift
+		ax := math.Abs(fx)
+		ex, ey := ax-0.0335, y-0.004
+		d := math.Pow(math.Pow(math.Abs(ex)/0.0265, 3)+math.Pow(math.Abs(ey)/0.0205, 3), 1.0/3) - 1
+		rim := edge(0.0017-math.Abs(d)*0.022, 0.0010)
+		rim = math.Max(rim, edge(0.0013-math.Abs(y-0.009-0.5*math.Max(0.008-ax, 0)), 0.0008)*edge(0.0075-ax, 0.001))
+		rim = math.Max(rim, edge(0.0013-math.Abs(y-0.012), 0.0008)*edge(ax-0.0595, 0.001)*edge(headW-0.001-math.Abs(x), 0.001))
+		// The key mirrors in the lenses, as it does in life.
+		glint := edge(0.0036-math.Hypot((fx-math.Copysign(0.0335, fx)-0.010)*0.8, ey-0.0105), 0.0008)
+		s.z, s.n = headD+0.012, vec{0, 0, 1}
+		if glint > rim {
+			s.cover, s.albedo, s.region = glint, RGB{2.6, 2.6, 2.6}, Glint
+			return true
+		}
+		s.cover, s.albedo, s.region = rim, RGB{0.02, 0.017, 0.015}, Clothes
+		return rim > 0
+	})
+}
+
+func card(sk RGB, f float64, add adder) {
+	const w, h, tilt = 0.105, 0.072, 0.03
+	cy := -0.385
+	add(-0.14, cy-0.1, 0.14, cy+0.1, func(x, y float64, s *surface) bool {
+		u, v := x*math.Cos(tilt)+(y-cy)*math.Sin(tilt), (y-cy)*math.Cos(tilt)-x*math.Sin(tilt)
+		if s.cover = edge(math.Min(w-math.Abs(u), h-math.Abs(v)), f); s.cover <= 0 {
+			return false
+		}
+		s.z, s.n = 0.17, vec{0, 0.12, 1}.unit()
+		s.albedo, s.region = whiteCard, WhiteReference
+		return true
+	})
+	for _, side := range []float64{-1, 1} {
+		for i := range 4 { // fingers behind would not show: a thumb in front, and the ball of the hand
+			length, r := 0.030, vec{0.030, 0.0115, 0.012}
+			c := vec{side * (w + 0.004), cy - 0.012, 0.175}
+			if i > 0 {
+				c = vec{side * (w + 0.016), cy - 0.012 - float64(i)*0.0165, 0.15}
+				r = vec{0.022, 0.0105, 0.012}
+			}
+			add(c.x-length-0.02, c.y-0.03, c.x+length+0.02, c.y+0.03, func(x, y float64, s *surface) bool {
+				t := side * 0.25 * (x - c.x)
+				if !ellipsoid(c, r, x, y-t, f, s) {
+					return false
+				}
+				s.albedo, s.region = sk, Face
+				return true
+			})
+		}
+	}
+}
