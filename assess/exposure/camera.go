@@ -107,23 +107,28 @@ var (
 )
 
 // Step gives the mark that lies k third stops from n in opening (k > 0 closes
-// the lens). It reports false where the series ends.
+// the lens). A value between two marks counts as the nearer one. It reports false
+// where the series ends, and for values that lie outside it.
 func (n FNumber) Step(k int) (FNumber, bool) { return step(FNumberMarks, n, k) }
 
-// Step gives the mark that lies k third stops from s (k > 0 is faster).
+// Step gives the mark that lies k third stops from s (k > 0 is faster), in the
+// way of [FNumber.Step].
 func (s ISO) Step(k int) (ISO, bool) { return step(ISOMarks, s, k) }
 
 func step[T ~float64](marks []T, v T, k int) (T, bool) {
+	if len(marks) == 0 || !(v >= marks[0]*0.94) || !(v <= marks[len(marks)-1]*1.06) {
+		return 0, false
+	}
 	best := 0
 	for i, m := range marks {
 		if math.Abs(math.Log2(float64(m/v))) < math.Abs(math.Log2(float64(marks[best]/v))) {
 			best = i
 		}
 	}
-	if i := best + k; v > 0 && i >= 0 && i < len(marks) {
-		return marks[i], true
+	if k < -best || k >= len(marks)-best {
+		return 0, false
 	}
-	return 0, false
+	return marks[best+k], true
 }
 
 // String writes f/5.6; an unknown opening is "f/?".
@@ -158,10 +163,10 @@ var ErrSetting = errors.New("not a camera setting")
 
 // ParseFNumber reads "f/5.6", "F5.6" or "5.6", from f/0.7 to f/128.
 func ParseFNumber(text string) (FNumber, error) {
-	t := strings.ToLower(strings.ReplaceAll(text, " ", ""))
+	t, ok := compact(text)
 	t = strings.TrimPrefix(strings.TrimPrefix(t, "f"), "/")
-	v, err := strconv.ParseFloat(t, 64)
-	if err != nil || !(v >= 0.7 && v <= 128) {
+	v, err := decimal(t)
+	if !ok || err != nil || !(v >= 0.7 && v <= 128) {
 		return 0, fmt.Errorf("%w: %q is no aperture; write one like \"f/8\"", ErrSetting, text)
 	}
 	return FNumber(v), nil
@@ -169,9 +174,9 @@ func ParseFNumber(text string) (FNumber, error) {
 
 // ParseISO reads "ISO 100" or "100", from 1 to 1,000,000.
 func ParseISO(text string) (ISO, error) {
-	t := strings.TrimPrefix(strings.ToLower(strings.ReplaceAll(text, " ", "")), "iso")
-	v, err := strconv.ParseFloat(t, 64)
-	if err != nil || !(v >= 1 && v <= 1e6) {
+	t, ok := compact(text)
+	v, err := decimal(strings.TrimPrefix(t, "iso"))
+	if !ok || err != nil || !(v >= 1 && v <= 1e6) {
 		return 0, fmt.Errorf("%w: %q is no ISO speed; write one like \"100\"", ErrSetting, text)
 	}
 	return ISO(v), nil
@@ -179,16 +184,17 @@ func ParseISO(text string) (ISO, error) {
 
 // ParseShutter reads "1/125", "1/125 s", "0.5" or "2s", from 1/100000 s to an hour.
 func ParseShutter(text string) (Shutter, error) {
-	t := strings.TrimSuffix(strings.ToLower(strings.ReplaceAll(text, " ", "")), "s")
+	t, ok := compact(text)
+	t = strings.TrimSuffix(t, "s")
 	var v float64
 	var err error
-	if den, ok := strings.CutPrefix(t, "1/"); ok {
-		v, err = strconv.ParseFloat(den, 64)
+	if den, fraction := strings.CutPrefix(t, "1/"); fraction {
+		v, err = decimal(den)
 		v = 1 / v
 	} else {
-		v, err = strconv.ParseFloat(t, 64)
+		v, err = decimal(t)
 	}
-	if err != nil || !(v >= 1e-5 && v <= 3600) {
+	if !ok || err != nil || !(v >= 1e-5 && v <= 3600) {
 		return 0, fmt.Errorf("%w: %q is no shutter time; write one like \"1/125\"", ErrSetting, text)
 	}
 	return Shutter(v), nil

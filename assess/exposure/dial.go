@@ -67,12 +67,12 @@ func (s Scale) Format(d Dial) string {
 		// A tenth is 3 thirtieths; on third-click lights 1/3 and 2/3 show as .3 and .7.
 		return strconv.FormatFloat(math.Round(float64(s.Top)+float64(d)/3)/10, 'f', 1, 64)
 	}
-	whole := Dial(0) // whole stops under full, so that the rest is added on top
-	for -whole*Stop > d {
+	whole := -(d / Stop) // whole stops under full, so that the rest is added on top
+	if d < 0 && d%Stop != 0 {
 		whole++
 	}
 	rest := d + whole*Stop
-	base := "1/" + strconv.Itoa(1<<uint(max(whole, 0)))
+	base := "1/" + strconv.FormatFloat(math.Exp2(float64(max(whole, 0))), 'f', 0, 64)
 	if d > 0 { // over full power: not a setting, but print it truthfully
 		base, rest = "1/1", d
 	}
@@ -93,7 +93,7 @@ func part(rest, click Dial) string {
 		return "2/3"
 	case rest == Stop/2:
 		return "1/2"
-	case rest%Tenth == 0:
+	case rest%Tenth == 0 && click != Third: // there, 0.3 would be read as a third
 		return strconv.FormatFloat(float64(rest/Tenth)/10, 'f', 1, 64)
 	}
 	return strconv.Itoa(int(rest)) + "/30"
@@ -133,15 +133,22 @@ var ErrDial = errors.New("not a power setting")
 // and .7 mean 1/3 and 2/3 (common practice, no source). It refuses settings over full
 // power, under 1/4096, and between the clicks of the scale.
 func (s Scale) Parse(text string) (Dial, error) {
-	t := strings.Join(strings.Fields(strings.ToLower(text)), "")
+	t, ok := compact(text)
+	if !ok {
+		return 0, fmt.Errorf("%w: %q has a space inside a number; write %s", ErrDial, text, s.example())
+	}
 	if t == "" {
 		return 0, fmt.Errorf("%w: it is empty; write %s", ErrDial, s.example())
 	}
 	var d Dial
 	if s.Marking == Numbers {
-		v, err := strconv.ParseFloat(t, 64)
-		if err != nil || math.IsNaN(v) || math.Abs(v) > 1000 {
-			return 0, fmt.Errorf("%w: %q; write %s", ErrDial, text, s.example())
+		under, negative := strings.CutPrefix(t, "-") // some scales pass zero at their low end
+		v, err := decimal(under)
+		if err != nil || v > 1000 {
+			return 0, fmt.Errorf("%w: %q is no setting; write %s", ErrDial, text, s.example())
+		}
+		if negative {
+			v = -v
 		}
 		tenths := int(math.Round(v * 10))
 		if math.Abs(v*10-float64(tenths)) > 1e-6 {
@@ -161,13 +168,13 @@ func (s Scale) Parse(text string) (Dial, error) {
 		}
 		whole, err := fraction(base)
 		if err != nil {
-			return 0, fmt.Errorf("%w: %q; write %s", ErrDial, text, s.example())
+			return 0, fmt.Errorf("%w: %q is no setting; write %s", ErrDial, text, s.example())
 		}
 		d = whole
 		if rest != "" {
 			p, err := s.partOfStop(rest)
 			if err != nil {
-				return 0, fmt.Errorf("%w: %q; write %s", ErrDial, text, s.example())
+				return 0, fmt.Errorf("%w: %q is no setting; write %s", ErrDial, text, s.example())
 			}
 			d += sign * p
 		}
@@ -179,7 +186,9 @@ func (s Scale) Parse(text string) (Dial, error) {
 		return 0, fmt.Errorf("%w: %q is under %s, less than any flash gives", ErrDial, text, s.Format(LeastPower))
 	}
 	if s.Click > 0 && d%s.Click != 0 {
-		return 0, fmt.Errorf("%w: %q lies between the clicks; this light has clicks of %s", ErrDial, text, s.FormatChange(s.Click))
+		down := d - (d%s.Click+s.Click)%s.Click
+		return 0, fmt.Errorf("%w: %q lies between the clicks of this light, which are %s; write %q or %q",
+			ErrDial, text, s.FormatChange(s.Click), s.Format(down), s.Format(down+s.Click))
 	}
 	return d, nil
 }
@@ -218,7 +227,7 @@ func fraction(t string) (Dial, error) {
 	if !ok {
 		return 0, ErrDial
 	}
-	n, err := strconv.Atoi(den)
+	n, err := count(den)
 	if err != nil || n < 1 || n > 4096 || n&(n-1) != 0 {
 		return 0, ErrDial
 	}
@@ -240,24 +249,30 @@ func (s Scale) partOfStop(t string) (Dial, error) {
 		return Stop / 2, nil
 	}
 	if n, ok := strings.CutSuffix(t, "/30"); ok {
-		v, err := strconv.Atoi(n)
-		if err != nil || v < 0 || v >= int(Stop) {
+		v, err := count(n)
+		if err != nil || v >= int(Stop) {
 			return 0, ErrDial
 		}
 		return Dial(v), nil
 	}
-	v, err := strconv.ParseFloat(t, 64)
-	if err != nil || !(v >= 0 && v < 1) {
+	v, err := decimal(t)
+	if err != nil || v >= 1 {
 		return 0, ErrDial
 	}
-	tenths := math.Round(v * 10)
-	if math.Abs(v*10-tenths) > 0.04 && math.Abs(v-1.0/3) > 0.006 && math.Abs(v-2.0/3) > 0.006 {
+	_, digits, _ := strings.Cut(t, ".")
+	digits = strings.TrimRight(digits, "0")
+	third := strings.Trim(digits, "3") == "" && (len(digits) > 1 || digits == "3" && s.Click == Third)
+	twoThirds := digits == "7" && s.Click == Third ||
+		len(digits) > 1 && strings.Trim(strings.TrimSuffix(digits, "7"), "6") == ""
+	switch {
+	case third: // .33 is a third on every light, .3 on those with third clicks
+		return Third, nil
+	case twoThirds:
+		return 2 * Third, nil
+	case len(digits) > 1:
 		return 0, ErrDial
 	}
-	if s.Click == Third && (tenths == 3 || tenths == 7) {
-		return Dial(math.Round(v*3)) * Third, nil
-	}
-	return Dial(tenths) * Tenth, nil
+	return Dial(math.Round(v*10)) * Tenth, nil
 }
 
 // String writes a setting as fractions in the coarsest parts that fit.

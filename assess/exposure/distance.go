@@ -23,7 +23,7 @@ var ErrDistance = errors.New("not a distance")
 
 // ParseMetres reads "1.2 m", "1.2", "120 cm" or "4 ft", over 0 to 200 m.
 func ParseMetres(text string) (Metres, error) {
-	t := strings.ToLower(strings.ReplaceAll(text, " ", ""))
+	t, ok := compact(text)
 	unit := Metres(1)
 	for _, u := range []struct {
 		suffix string
@@ -34,8 +34,8 @@ func ParseMetres(text string) (Metres, error) {
 			break
 		}
 	}
-	v, err := strconv.ParseFloat(t, 64)
-	if m := Metres(v) * unit; err == nil && m > 0 && m <= 200 {
+	v, err := decimal(t)
+	if m := Metres(v) * unit; ok && err == nil && m > 0 && m <= 200 {
 		return m, nil
 	}
 	return 0, fmt.Errorf("%w: %q; write one like \"1.2 m\" or \"4 ft\", up to 200 m", ErrDistance, text)
