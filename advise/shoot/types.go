@@ -6,7 +6,6 @@ import (
 
 	"thirdstop/advise"
 	"thirdstop/assess"
-	"thirdstop/assess/exposure"
 )
 
 // Snapshot is what anybody may see of the shoot at one moment. It is never
