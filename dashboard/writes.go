@@ -1,0 +1,303 @@
+package dashboard
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"thirdstop/advise"
+	"thirdstop/advise/shoot"
+	"thirdstop/assess"
+	"thirdstop/assess/exposure"
+)
+
+// act is what every write carries.
+type act struct {
+	Client *string `json:"client"` // made by the caller for this one action; a repeat returns the first receipt
+	Seen   *uint64 `json:"seen"`   // number of the state on which it was decided; 0 waives the check
+}
+
+func (a *act) stamp() *act { return a }
+
+// stamped is a body with an act in it.
+type stamped interface{ stamp() *act }
+
+var clientID = regexp.MustCompile(`^[A-Za-z0-9._-]{1,64}$`)
+
+// mostWait is how long a write may wait for the disk.
+const mostWait = 10 * time.Second
+
+// submit hands a request on and answers with the receipt.
+func (s *Server) submit(w http.ResponseWriter, r *http.Request, who Device, a *act, req shoot.Request) error {
+	// A client's ids are its own: another device's can't be met by chance or on purpose.
+	req.Client = who.ID + "/" + *a.Client
+	req.Seen = *a.Seen
+	req.By = advise.Actor{Device: who.ID, Role: string(who.Role)}
+	ctx, stop := context.WithTimeout(r.Context(), mostWait)
+	defer stop()
+	receipt, err := s.cfg.Shoot.Submit(ctx, req)
+	if err != nil && ctx.Err() != nil {
+		return &problem{http.StatusServiceUnavailable, "slow",
+			"it took too long, and may be recorded or not; send the same again with the same client id", nil}
+	}
+	if err != nil {
+		return err
+	}
+	return answer(w, http.StatusOK, receipt)
+}
+
+// readAct reads the body of a write and checks what all of them carry.
+func readAct(w http.ResponseWriter, r *http.Request, most int64, body stamped) error {
+	if err := readBody(w, r, most, body); err != nil {
+		return err
+	}
+	a := body.stamp()
+	switch {
+	case a.Client == nil:
+		return missing("client", "an id that you make for this action, so that a repeat does nothing twice")
+	case !clientID.MatchString(*a.Client):
+		return bad("field", `"client" must be 1 to 64 letters, digits, dots, dashes or underscores`)
+	case a.Seen == nil:
+		return missing("seen", "the number of the state you saw; 0 if it doesn't matter")
+	}
+	return nil
+}
+
+type adjustmentBody struct {
+	act
+	Group    *string        `json:"group"`
+	To       *exposure.Dial `json:"to"`      // thirtieths of a stop from full power
+	ToText   *string        `json:"to_text"` // as the flash shows it
+	Off      *bool          `json:"off"`
+	Distance *float64       `json:"distance_m"`
+}
+
+// postAdjustment is POST /api/v1/adjustments: a person changed a light.
+func (s *Server) postAdjustment(w http.ResponseWriter, r *http.Request, who Device) error {
+	var b adjustmentBody
+	if err := readAct(w, r, mostBody, &b); err != nil {
+		return err
+	}
+	adj, err := adjusted(&s.cfg.Shoot.Snapshot().State, b)
+	if err != nil {
+		return err
+	}
+	return s.submit(w, r, who, &b.act, shoot.Request{Adjusted: adj})
+}
+
+// adjusted makes the absolute adjustment that a body means in a state.
+func adjusted(st *advise.State, b adjustmentBody) (*advise.Adjusted, error) {
+	if b.Group == nil {
+		return nil, missing("group", "the light's group letter")
+	}
+	if b.To == nil && b.ToText == nil && b.Off == nil && b.Distance == nil {
+		return nil, bad("field", `nothing is adjusted: send "to", "to_text", "off" or "distance_m"`)
+	}
+	var light *advise.LightState
+	var groups []string
+	for i := range st.Lights {
+		groups = append(groups, st.Lights[i].Group)
+		if strings.EqualFold(st.Lights[i].Group, *b.Group) {
+			light = &st.Lights[i]
+		}
+	}
+	if light == nil {
+		if len(groups) == 0 {
+			return nil, refused("there is no light yet; give a plan first")
+		}
+		return nil, refused(fmt.Sprintf("there is no light of group %q; the groups are %s", *b.Group, strings.Join(groups, ", ")))
+	}
+	a := &advise.Adjusted{Group: light.Group, From: light.Power, To: light.Power, Off: b.Off}
+	if b.To != nil {
+		a.To = *b.To
+	}
+	if b.ToText != nil {
+		d, err := scaleOf(st, *light).Parse(*b.ToText)
+		if err != nil {
+			return nil, refused(light.Name + ": " + err.Error())
+		}
+		if b.To != nil && *b.To != d {
+			return nil, bad("field", `"to" and "to_text" name different settings; send one of them`)
+		}
+		a.To = d
+	}
+	if a.To < light.Least || a.To > light.Most || light.Click > 0 && a.To%light.Click != 0 && a.To != light.Power {
+		return nil, refused(fmt.Sprintf("%s has no such setting; it goes from %s to %s in clicks of %s", light.Name,
+			scaleOf(st, *light).Format(light.Least), scaleOf(st, *light).Format(light.Most), scaleOf(st, *light).FormatChange(light.Click)))
+	}
+	if b.Distance != nil {
+		if !(*b.Distance > 0 && *b.Distance <= 200) {
+			return nil, bad("field", `"distance_m" must be over 0 and at most 200 metres`)
+		}
+		m := exposure.Metres(*b.Distance)
+		a.Distance = &m
+	}
+	return a, nil
+}
+
+// scaleOf is how a light's dial is marked, as its plan has it.
+func scaleOf(st *advise.State, l advise.LightState) exposure.Scale {
+	if st.Plan != nil {
+		if p, ok := st.Plan.Light(l.Group); ok {
+			return p.Scale
+		}
+	}
+	return exposure.Scale{Marking: exposure.Fractions, Click: l.Click}
+}
+
+type referenceBody struct {
+	act
+	Frame *int          `json:"frame"`
+	Box   optional[box] `json:"box"`
+}
+
+type box struct {
+	X0 *float64 `json:"x0"`
+	Y0 *float64 `json:"y0"`
+	X1 *float64 `json:"x1"`
+	Y1 *float64 `json:"y1"`
+}
+
+// postReference is POST /api/v1/white-reference: where the white card or shirt is, or null.
+func (s *Server) postReference(w http.ResponseWriter, r *http.Request, who Device) error {
+	var b referenceBody
+	if err := readAct(w, r, mostBody, &b); err != nil {
+		return err
+	}
+	if b.Frame == nil {
+		return missing("frame", "the number of the frame it was shown on")
+	}
+	if !b.Box.given {
+		return missing("box", "x0, y0, x1, y1 in fractions of the upright frame, or null to take the declaration back")
+	}
+	ref := &advise.Reference{Frame: *b.Frame}
+	if v := b.Box.value; v != nil {
+		if v.X0 == nil || v.Y0 == nil || v.X1 == nil || v.Y1 == nil {
+			return bad("field", `"box" needs x0, y0, x1 and y1`)
+		}
+		if !(0 <= *v.X0 && *v.X0 < *v.X1 && *v.X1 <= 1 && 0 <= *v.Y0 && *v.Y0 < *v.Y1 && *v.Y1 <= 1) {
+			return bad("field", `"box" must lie inside the frame: 0 <= x0 < x1 <= 1 and 0 <= y0 < y1 <= 1`)
+		}
+		ref.Box = &assess.Box{X0: *v.X0, Y0: *v.Y0, X1: *v.X1, Y1: *v.Y1}
+	}
+	return s.submit(w, r, who, &b.act, shoot.Request{Reference: ref})
+}
+
+type noteBody struct {
+	act
+	Text *string `json:"text"`
+}
+
+// postNote is POST /api/v1/notes.
+func (s *Server) postNote(w http.ResponseWriter, r *http.Request, who Device) error {
+	var b noteBody
+	if err := readAct(w, r, mostBody, &b); err != nil {
+		return err
+	}
+	text, err := words(b.Text, "text", 2000)
+	if err != nil {
+		return err
+	}
+	return s.submit(w, r, who, &b.act, shoot.Request{Note: &text})
+}
+
+type sitterBody struct {
+	act
+	Name *string `json:"name"`
+}
+
+// postSitter is POST /api/v1/sitters: another person sits now.
+func (s *Server) postSitter(w http.ResponseWriter, r *http.Request, who Device) error {
+	var b sitterBody
+	if err := readAct(w, r, mostBody, &b); err != nil {
+		return err
+	}
+	name, err := words(b.Name, "name", 200)
+	if err != nil {
+		return err
+	}
+	return s.submit(w, r, who, &b.act, shoot.Request{Sitter: &name})
+}
+
+type answerBody struct {
+	act
+	Question *int  `json:"question"`
+	Yes      *bool `json:"yes"`
+}
+
+// postAnswer is POST /api/v1/answers: the answer to the waiting question.
+func (s *Server) postAnswer(w http.ResponseWriter, r *http.Request, who Device) error {
+	var b answerBody
+	if err := readAct(w, r, mostBody, &b); err != nil {
+		return err
+	}
+	if b.Question == nil {
+		return missing("question", "the question's number")
+	}
+	if b.Yes == nil {
+		return missing("yes", "true or false")
+	}
+	return s.submit(w, r, who, &b.act, shoot.Request{Answer: &advise.Answer{Question: *b.Question, Yes: *b.Yes}})
+}
+
+type notNowBody struct {
+	act
+	Advice *int `json:"advice"`
+}
+
+// postNotNow is POST /api/v1/not-now: put the current advice aside.
+func (s *Server) postNotNow(w http.ResponseWriter, r *http.Request, who Device) error {
+	var b notNowBody
+	if err := readAct(w, r, mostBody, &b); err != nil {
+		return err
+	}
+	if b.Advice == nil {
+		return missing("advice", "the advice's number")
+	}
+	return s.submit(w, r, who, &b.act, shoot.Request{NotNow: &advise.NotNow{Advice: *b.Advice}})
+}
+
+type baselineBody struct {
+	act
+	Frame *int `json:"frame"`
+}
+
+// postBaseline is POST /api/v1/baseline: a frame's reading is right.
+func (s *Server) postBaseline(w http.ResponseWriter, r *http.Request, who Device) error {
+	var b baselineBody
+	if err := readAct(w, r, mostBody, &b); err != nil {
+		return err
+	}
+	if b.Frame == nil {
+		return missing("frame", "the number of the frame that is right")
+	}
+	return s.submit(w, r, who, &b.act, shoot.Request{Baseline: &advise.Baseline{Frame: *b.Frame}})
+}
+
+type endBody struct{ act }
+
+// postEnd is POST /api/v1/end: the shoot is over.
+func (s *Server) postEnd(w http.ResponseWriter, r *http.Request, who Device) error {
+	var b endBody
+	if err := readAct(w, r, mostBody, &b); err != nil {
+		return err
+	}
+	return s.submit(w, r, who, &b.act, shoot.Request{End: true})
+}
+
+// words checks a text that a person wrote.
+func words(text *string, name string, most int) (string, error) {
+	if text == nil {
+		return "", missing(name, "a text")
+	}
+	t := strings.TrimSpace(*text)
+	if t == "" || utf8.RuneCountInString(t) > most {
+		return "", bad("field", strconv.Quote(name)+fmt.Sprintf(" must have 1 to %d characters", most))
+	}
+	return t, nil
+}
