@@ -16,6 +16,7 @@ type jpegHead struct {
 	icc           []byte
 	xmp           []byte
 	resources     bool // an image resource block of an editor (APP13)
+	jfif          bool // a JFIF header (APP0), which the Exif standard does without
 	scan          int  // where the first scan begins
 }
 
@@ -89,6 +90,8 @@ func (h *jpegHead) segment(marker byte, body []byte) error {
 		h.height = int(binary.BigEndian.Uint16(body[1:]))
 		h.width = int(binary.BigEndian.Uint16(body[3:]))
 		h.components = int(body[5])
+	case marker == 0xE0:
+		h.jfif = h.jfif || bytes.HasPrefix(body, []byte("JFIF\x00"))
 	case marker == 0xE1:
 		if b, ok := bytes.CutPrefix(body, []byte("Exif\x00\x00")); ok && h.exif == nil {
 			h.exif = b

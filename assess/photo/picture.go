@@ -88,6 +88,10 @@ func Read(name string, data []byte) (*Picture, error) {
 	switch kind {
 	case kindJPEG:
 		return readJPEG(name, data)
+	case kindTIFF:
+		return readTIFF(name, data)
+	case kindRawTIFF, kindCR3, kindRAF:
+		return readRaw(name, kind, data)
 	case kindUnknown:
 		if len(bytes.Trim(data, "\x00")) == 0 {
 			return nil, unfinished(name, errors.New("there is nothing in it yet"))
@@ -144,6 +148,10 @@ func decodeJPEG(name string, data []byte) (jpegHead, image.Image, error) {
 	}
 	img, err := jpeg.Decode(bytes.NewReader(data))
 	if err != nil {
+		// Half a file often stops making sense before it stops.
+		if whole := wholeJPEG(bytes.NewReader(data), int64(len(data))); errors.Is(whole, errShort) {
+			err = errors.Join(errShort, err)
+		}
 		return head, nil, jpegError(name, err)
 	}
 	if _, ok := img.(*image.CMYK); ok {
@@ -236,7 +244,7 @@ func (p *Picture) edited(h *jpegHead, seen remarks) string {
 		return "no camera is named in it"
 	case !e.Written.IsZero() && !e.Taken.IsZero() && e.Written.Sub(e.Taken).Abs() > editedAfter:
 		return "it was changed " + e.Written.Format("2006-01-02 15:04:05") + ", after it was taken"
-	case !seen.makerNote:
+	case !seen.makerNote && h.jfif: // either alone occurs in phones and old cameras
 		return "the camera's own notes are missing"
 	}
 	return ""

@@ -22,12 +22,28 @@ func ReadExif(name string, r io.ReaderAt, size int64) (Exif, error) {
 			return Exif{}, jpegError(name, err)
 		}
 		return e, nil
-	case kindTIFF, kindRawTIFF:
+	case kindTIFF:
 		t, err := openTIFF(r, size)
 		if err != nil {
 			return Exif{}, damaged(name, err)
 		}
 		e, _ := exifOf(t)
+		return e, nil
+	case kindRawTIFF, kindCR3, kindRAF:
+		contents, err := walkRaw(kind, r, size)
+		e, _ := exifOf(contents.blocks...)
+		for _, p := range contents.previews {
+			if e.ExposureTime != 0 && !e.Taken.IsZero() {
+				break
+			}
+			if p.inside(size) {
+				own, _, _ := jpegExif(io.NewSectionReader(r, p.off, p.length), p.length)
+				e.fill(own)
+			}
+		}
+		if err != nil && e == (Exif{}) {
+			return e, unfinished(name, err)
+		}
 		return e, nil
 	}
 	return Exif{}, unsupported(name, refusals[kind])

@@ -1,0 +1,179 @@
+package photo
+
+import (
+	"bytes"
+	"errors"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"runtime"
+	"sync"
+	"sync/atomic"
+)
+
+// ErrReleased is returned for a thumbnail of a picture whose image is gone.
+var ErrReleased = errors.New("the picture's image was released before its thumbnail was made")
+
+// thumbnailQuality is the JPEG quality of thumbnails: enough to judge a pose, not a tone.
+const thumbnailQuality = 85
+
+// Thumbnail is the picture as an upright JPEG whose longer edge has at most
+// maxEdge pixels; a smaller picture keeps its size. Each of its pixels is the
+// area-weighted mean of the pixels it covers, in code values.
+func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
+	if p.image == nil {
+		return nil, ErrReleased
+	}
+	size := p.image.Bounds().Size()
+	long := max(size.X, size.Y)
+	w, h := size.X, size.Y
+	if maxEdge = max(maxEdge, 1); long > maxEdge {
+		w, h = max(1, (size.X*maxEdge+long/2)/long), max(1, (size.Y*maxEdge+long/2)/long)
+	}
+	var small image.Image
+	l := layoutOf(p.Orientation)
+	uw, uh := l.size(w, h)
+	switch img := p.image.(type) {
+	case *image.YCbCr:
+		// Averaging before the colour conversion is the same as after it, but for
+		// rounding, and for colours that no RGB has.
+		out := image.NewYCbCr(image.Rect(0, 0, uw, uh), image.YCbCrSubsampleRatio444)
+		cw, ch := chromaSize(img)
+		upright(out.Y, shrink(plane{img.Y, img.YStride, 1, size.X, size.Y}, w, h), w, h, 1, l)
+		upright(out.Cb, shrink(plane{img.Cb, img.CStride, 1, cw, ch}, w, h), w, h, 1, l)
+		upright(out.Cr, shrink(plane{img.Cr, img.CStride, 1, cw, ch}, w, h), w, h, 1, l)
+		small = out
+	case *image.Gray:
+		out := image.NewGray(image.Rect(0, 0, uw, uh))
+		upright(out.Pix, shrink(plane{img.Pix, img.Stride, 1, size.X, size.Y}, w, h), w, h, 1, l)
+		small = out
+	default:
+		out := image.NewRGBA(image.Rect(0, 0, uw, uh))
+		rgb := newRGBA(img)
+		for ch := range 3 {
+			upright(out.Pix[ch:], shrink(plane{rgb.Pix[ch:], rgb.Stride, 4, size.X, size.Y}, w, h), w, h, 4, l)
+		}
+		for i := 3; i < len(out.Pix); i += 4 {
+			out.Pix[i] = 255
+		}
+		small = out
+	}
+	var buf bytes.Buffer
+	err := jpeg.Encode(&buf, small, &jpeg.Options{Quality: thumbnailQuality})
+	return buf.Bytes(), err
+}
+
+// newRGBA is an image as 8-bit RGB, without a copy where it is that already.
+func newRGBA(img image.Image) *image.RGBA {
+	switch img := img.(type) {
+	case *image.RGBA:
+		return img
+	case *image.NRGBA: // colours as stored, whatever their transparency
+		return &image.RGBA{Pix: img.Pix, Stride: img.Stride, Rect: img.Rect}
+	}
+	src, _ := rowsOf(img)
+	d := src.depth()
+	size := img.Bounds().Size()
+	out := image.NewRGBA(image.Rectangle{Max: size})
+	var px [3][CellSize]uint16
+	for y := range size.Y {
+		for x0 := 0; x0 < size.X; x0 += CellSize {
+			x1 := min(x0+CellSize, size.X)
+			src.fill(x0, x1, y, &px)
+			for i := range x1 - x0 {
+				out.SetRGBA(x0+i, y, color.RGBA{
+					uint8(uint64(px[Red][i]) / d.unit), uint8(uint64(px[Green][i]) / d.unit), uint8(uint64(px[Blue][i]) / d.unit), 255})
+			}
+		}
+	}
+	return out
+}
+
+// chromaSize is how many chroma samples across and down cover the picture.
+func chromaSize(img *image.YCbCr) (w, h int) {
+	r := img.Rect
+	last := img.COffset(r.Max.X-1, r.Min.Y) - img.COffset(r.Min.X, r.Min.Y)
+	rows := (img.COffset(r.Min.X, r.Max.Y-1) - img.COffset(r.Min.X, r.Min.Y)) / max(img.CStride, 1)
+	return last + 1, rows + 1
+}
+
+// plane is one channel of an image: pix[y*stride+x*step].
+type plane struct {
+	pix          []uint8
+	stride, step int
+	w, h         int
+}
+
+// shrink averages a plane down to w x h, or up where it is the smaller one (as
+// chroma may be). Weights are in 1/256 of a sample.
+func shrink(p plane, w, h int) []uint8 {
+	out := make([]uint8, w*h)
+	cols, rows := samples(p.w, w), samples(p.h, h)
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), h) {
+		wg.Go(func() {
+			sums := make([]uint64, p.w)
+			for {
+				y := int(next.Add(1)) - 1
+				if y >= h {
+					return
+				}
+				clear(sums)
+				var rowWeight uint64
+				for _, s := range rows[y] {
+					rowWeight += s.weight
+					row := p.pix[s.at*p.stride:]
+					for x := range sums {
+						sums[x] += s.weight * uint64(row[x*p.step])
+					}
+				}
+				for x, c := range cols {
+					var sum, weight uint64
+					for _, s := range c {
+						sum += s.weight * sums[s.at]
+						weight += s.weight
+					}
+					weight *= rowWeight
+					out[y*w+x] = uint8((sum + weight/2) / weight)
+				}
+			}
+		})
+	}
+	wg.Wait()
+	return out
+}
+
+// weighted is a sample and how much of it is covered, 1 to 256.
+type weighted struct {
+	at     int
+	weight uint64
+}
+
+// samples lists, for each of to small pixels along an axis of from samples, those
+// it covers.
+func samples(from, to int) [][]weighted {
+	lists := make([][]weighted, to)
+	all := make([]weighted, 0, from+2*to)
+	for i := range lists {
+		a, b := i*from*256/to, (i+1)*from*256/to
+		b = max(b, a+1)
+		start := len(all)
+		for at := a / 256; at*256 < b; at++ {
+			all = append(all, weighted{at, uint64(min(b, (at+1)*256) - max(a, at*256))})
+		}
+		lists[i] = all[start:len(all):len(all)]
+	}
+	return lists
+}
+
+// upright writes a stored w x h plane where it lies upright, to every step-th byte.
+func upright(out, in []uint8, w, h, step int, l layout) {
+	uw, uh := l.size(w, h)
+	for y := range h {
+		for x := range w {
+			ux, uy := l.place(x, y, uw, uh)
+			out[(uy*uw+ux)*step] = in[y*w+x]
+		}
+	}
+}

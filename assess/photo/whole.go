@@ -1,0 +1,229 @@
+package photo
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+)
+
+// Whole reports whether a file's structure is complete, without decoding its
+// picture: nil if it is. Its errors are those of [Read]; the method Unfinished
+// of [FileError] tells whether bytes are still missing, also where a writer has
+// reserved the full size and not filled it yet.
+func Whole(name string, r io.ReaderAt, size int64) error {
+	k := kindOf(name, r, size)
+	var err error
+	switch k {
+	case kindJPEG:
+		err = wholeJPEG(r, size)
+	case kindTIFF, kindRawTIFF:
+		err = wholeTIFF(r, size, k == kindRawTIFF)
+	case kindCR3, kindHEIF:
+		err = wholeBoxes(r, size, k == kindCR3)
+	case kindRAF:
+		err = wholeRAF(r, size)
+	case kindUnknown:
+		// Every format announces itself in the first bytes.
+		if size < 32 || zeros(r, size, place{0, 16}) {
+			return unfinished(name, errors.New("its beginning has not been written"))
+		}
+		return unsupported(name, refusals[k])
+	}
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, errShort):
+		return unfinished(name, err)
+	}
+	return damaged(name, err)
+}
+
+// wholeJPEG walks all segments and scans to the end marker. What comes after it
+// (a second picture, padding) doesn't matter.
+func wholeJPEG(r io.ReaderAt, size int64) error {
+	in := bufio.NewReaderSize(io.NewSectionReader(r, 0, size), 64<<10)
+	if _, err := in.Discard(2); err != nil {
+		return errShort
+	}
+	scans := 0
+	for {
+		// Both between segments and in picture data the next marker is the next FF
+		// that isn't stuffed (00), repeated (FF) or a restart (D0 to D7).
+		marker, err := nextMarker(in)
+		if err != nil {
+			return errShort
+		}
+		switch {
+		case marker == 0xD9:
+			if scans == 0 {
+				return errNoScan
+			}
+			return nil
+		case marker <= 1 || marker >= 0xD0 && marker <= 0xD8:
+			continue
+		}
+		var n [2]byte
+		if _, err := io.ReadFull(in, n[:]); err != nil {
+			return errShort
+		}
+		length := int(binary.BigEndian.Uint16(n[:]))
+		if length < 2 {
+			return errBadSegment
+		}
+		if _, err := in.Discard(length - 2); err != nil {
+			return errShort
+		}
+		if marker == 0xDA {
+			scans++
+		}
+	}
+}
+
+// nextMarker reads up to and including the next marker and gives its second byte.
+func nextMarker(in *bufio.Reader) (byte, error) {
+	for {
+		if _, err := in.Peek(1); err != nil {
+			return 0, err
+		}
+		buf, _ := in.Peek(in.Buffered())
+		skip := bytes.IndexByte(buf, 0xFF)
+		if skip < 0 {
+			_, _ = in.Discard(len(buf))
+			continue
+		}
+		_, _ = in.Discard(skip + 1)
+		b, err := in.ReadByte()
+		for err == nil && b == 0xFF {
+			b, err = in.ReadByte()
+		}
+		if err != nil || b != 0 {
+			return b, err
+		}
+	}
+}
+
+// zeros reports whether a stretch holds nothing but zeros.
+func zeros(r io.ReaderAt, size int64, p place) bool {
+	if !p.inside(size) {
+		return false
+	}
+	buf := make([]byte, min(p.length, 64<<10))
+	for p.length > 0 {
+		b := buf[:min(p.length, int64(len(buf)))]
+		if !readAt(r, size, p.off, b) || len(bytes.TrimLeft(b, "\x00")) > 0 {
+			return false
+		}
+		p.off += int64(len(b))
+		p.length -= int64(len(b))
+	}
+	return true
+}
+
+// emptyTail reports whether a stretch of picture data ends in nothing but zeros,
+// which is how a reserved and not yet written end reads.
+func emptyTail(r io.ReaderAt, size int64, p place) bool {
+	const tail = 64 << 10
+	if p.length > tail {
+		p = place{p.off + p.length - tail, tail}
+	}
+	return p.length >= 16 && zeros(r, size, p)
+}
+
+// wholeTIFF checks that everything the directories name lies within the file,
+// and that the stretches of picture data don't end in nothing but zeros. An
+// uncompressed export may well end in black, so of those only wholly empty ones count.
+func wholeTIFF(r io.ReaderAt, size int64, raw bool) error {
+	t, err := openTIFF(r, size)
+	if err != nil {
+		return err
+	}
+	if t.first == 0 { // the directory's place is written last
+		return errShort
+	}
+	var found error
+	fail := func(p place, compressed bool) {
+		switch {
+		case found != nil || p.length == 0:
+		case !p.inside(size):
+			found = fmt.Errorf("%w: %d bytes at %d of %d", errShort, p.length, p.off, size)
+		case (raw || compressed) && emptyTail(r, size, p), zeros(r, size, p):
+			found = fmt.Errorf("%w: nothing but zeros at %d", errShort, p.off)
+		}
+	}
+	err = t.walk(func(d *directory) {
+		compressed := d.number(tagCompression, compressionNone) != compressionNone
+		for _, tags := range [][2]uint16{{tagStripOffsets, tagStripLengths}, {tagTileOffsets, tagTileLengths}, {tagJPEGOffset, tagJPEGLength}} {
+			offs, lens := d.numbers(tags[0]), d.numbers(tags[1])
+			// One stretch from the first to the last is what the writer fills.
+			first, end := int64(1)<<62, int64(0)
+			for i, off := range offs[:min(len(offs), len(lens))] {
+				first, end = min(first, off), max(end, off+lens[i])
+			}
+			if first < end {
+				fail(place{first, end - first}, compressed || tags[0] == tagJPEGOffset)
+			}
+		}
+		for _, e := range d.entries {
+			// Small values that point nowhere occur in good files; large ones are what is still to come.
+			const large = 1 << 10
+			if off, n, inline := t.span(e); !inline && n >= large && found == nil && !(place{off, n}).inside(size) {
+				found = fmt.Errorf("%w: tag %#x at %d", errShort, e.tag, off)
+			}
+		}
+	})
+	if err != nil {
+		return err
+	}
+	return found
+}
+
+func wholeRAF(r io.ReaderAt, size int64) error {
+	var head [108]byte
+	if !readAt(r, size, 0, head[:]) {
+		return errShort
+	}
+	be := binary.BigEndian
+	jpeg := place{int64(be.Uint32(head[84:])), int64(be.Uint32(head[88:]))}
+	sensor := place{int64(be.Uint32(head[100:])), int64(be.Uint32(head[104:]))}
+	for _, p := range []place{jpeg, sensor} {
+		if p.length == 0 {
+			continue
+		}
+		if !p.inside(size) || emptyTail(r, size, p) {
+			return errShort
+		}
+	}
+	if jpeg.length == 0 {
+		return errShort // the header is written last by some, and empty until then
+	}
+	return nil
+}
+
+// wholeBoxes checks that the boxes fill the file, and that its picture data
+// isn't empty at the end. Of a raw file the samples must lie inside as well.
+func wholeBoxes(r io.ReaderAt, size int64, raw bool) error {
+	var data place
+	if !boxes(r, size, place{0, size}, func(b box) {
+		if b.kind == "mdat" && b.body.length > 0 {
+			data = b.body
+		}
+	}) {
+		return errShort
+	}
+	if data.length > 0 && emptyTail(r, size, data) {
+		return errShort
+	}
+	if raw {
+		contents, err := walkCR3(r, size)
+		for _, p := range contents.previews {
+			if !p.inside(size) {
+				return errShort
+			}
+		}
+		return err
+	}
+	return nil
+}
