@@ -1,6 +1,8 @@
 package advise
 
 import (
+	"time"
+
 	"thirdstop/advise/plan"
 	"thirdstop/advise/rig"
 	"thirdstop/assess"
@@ -27,12 +29,37 @@ type State struct {
 	Advice     Advice           `json:"advice"`
 	Question   *Question        `json:"question"`
 
-	model    rig.Model
-	pending  []Adjustment // advised and neither seen nor recorded yet
-	asked    int
-	heldHere bool // this sitter has had a frame on target
-	putAside bool // the current advice was put aside
-	offset   exposure.Stops
+	model      rig.Model    // learned, without the newest frame
+	taught     rig.Model    // learned, with the newest frame
+	lastSet    rig.Setting  // how camera and lights stood for the newest frame
+	advisedAt  time.Time    // when the pending adjustments were given out
+	pending    []Adjustment // advised, and neither seen nor recorded yet
+	recent     []change     // recorded since the frame before the newest, newest last
+	asked      int          // questions asked so far
+	tentative  *tentative   // what the open question is about
+	heldHere   bool         // this sitter has had a frame on target
+	putAside   bool         // the current advice was put aside
+	untaught   bool         // the newest frame taught nothing: it could lie on either side of an adjustment
+	references []distance   // where lights stood when the model began, by group
+}
+
+// distance is where a light stood when the model began, 0 unknown: the model's coefficients hold for there.
+type distance struct {
+	group string
+	at    exposure.Metres
+}
+
+// change is a recorded adjustment that frames under way may not show yet.
+type change struct {
+	group    string
+	from, to exposure.Dial
+	at       time.Time
+}
+
+// tentative is the explanation an open question offers.
+type tentative struct {
+	light int
+	to    exposure.Dial
 }
 
 // KeepFrames is how many frames a state carries for looking back.

@@ -1,0 +1,235 @@
+package advise
+
+import (
+	"fmt"
+	"slices"
+
+	"thirdstop/advise/plan"
+	"thirdstop/advise/rig"
+	"thirdstop/assess/exposure"
+)
+
+// Apply is the whole of advising: from what is known and one thing that
+// happened to what is known next. The state it is given stays as it was.
+func Apply(s State, in Input) (State, []Output) {
+	s.Seq++
+	var out []Output
+	switch {
+	case in.Session != nil:
+		s, out = s.session(*in.Session)
+	case in.Plan != nil:
+		s, out = s.planned(*in.Plan)
+	case in.Frame != nil:
+		return s.frame(in) // decides about advice itself: a late frame changes none
+	case in.Adjusted != nil:
+		s, out = s.adjusted(in)
+	case in.Reference != nil:
+		s, out = s.referred(*in.Reference)
+	case in.Answer != nil:
+		s, out = s.answered(*in.Answer)
+	case in.NotNow != nil:
+		if in.NotNow.Advice == s.Advice.Number && s.Advice.Status == Adjust {
+			s.putAside = true
+			out = append(out, event("not_now", Event{Frame: s.Advice.Frame, Text: "Put aside: " + s.Advice.Headline + "."}))
+		}
+	case in.Sitter != nil:
+		s.Sitter, s.heldHere, s.putAside = in.Sitter.Ref, false, false
+		s.model, s.taught = withoutRegion(s.model, sitterRegion), withoutRegion(s.taught, sitterRegion)
+		out = append(out, event("sitter", Event{Ref: in.Sitter.Ref, Text: "Another sitter."}))
+		if s.Reference != nil {
+			s.Reference = nil
+			out = append(out, event("reference", Event{Text: "The white reference lapsed with the sitter; declare it again on the next frame."}))
+		}
+	case in.Baseline != nil:
+		s.Baseline = in.Baseline.Frame
+		out = append(out, event("baseline", Event{Frame: in.Baseline.Frame, Text: fmt.Sprintf("Frame %d is the baseline.", in.Baseline.Frame)}))
+	case in.Note != nil:
+		out = append(out, event("note", Event{Ref: in.Note.Ref, Text: "A note."}))
+	}
+	return s.decide(in.At, out)
+}
+
+func event(kind string, e Event) Output {
+	e.Kind = kind
+	return Output{Event: &e}
+}
+
+func (s State) session(in Session) (State, []Output) {
+	s.Phase = in.Phase
+	text := map[Phase]string{
+		Begun:   "The shoot begins.",
+		Resumed: fmt.Sprintf("The shoot goes on; %s so far.", count(s.FrameCount, "frame")),
+		Paused:  "thirdstop stops watching; the shoot can go on where it is.",
+		Ended:   fmt.Sprintf("The shoot ends after %s.", count(s.FrameCount, "frame")),
+	}[in.Phase]
+	return s, []Output{event("session", Event{Text: text})}
+}
+
+func (s State) planned(in PlanText) (State, []Output) {
+	if in.Text == "" {
+		s.Plan, s.PlanText, s.PlanName, s.Lights = nil, "", "", nil
+		s.forget()
+		return s, []Output{event("plan", Event{Text: "The light plan was taken away."})}
+	}
+	p, faults := plan.Parse(in.Name, []byte(in.Text))
+	if len(faults) > 0 {
+		// What records inputs checks them first, so this is an old record under newer rules of
+		// reading: the plan before stays.
+		return s, []Output{event("plan", Event{Text: "The light plan could not be read, so the one before stays: " + faults[0].String()})}
+	}
+	before := s.Plan
+	s.Plan, s.PlanText, s.PlanName = &p, in.Text, in.Name
+	lights := make([]LightState, len(p.Lights))
+	for i, l := range p.Lights {
+		lights[i] = lightState(l)
+	}
+	if before != nil && sameRig(*before, p) {
+		// An edit of targets or camera: how the lights stand and what was learned of them holds.
+		for i := range lights {
+			lights[i].Off = s.Lights[i].Off
+			if before.Lights[i].Power == p.Lights[i].Power {
+				lights[i] = s.Lights[i].withPower(s.Lights[i].Power, p.Lights[i])
+			}
+		}
+	} else {
+		s.forget()
+		s.references = nil
+		for _, l := range lights {
+			s.references = append(s.references, distance{l.Group, l.Distance})
+		}
+	}
+	s.Lights = lights
+	if s.FrameCount == 0 {
+		s.FNumber, s.ISO, s.Shutter = p.Camera.FNumber, p.Camera.ISO, p.Camera.Shutter
+	}
+	s.pending, s.putAside, s.heldHere = nil, false, false
+	s = s.reteach()
+	return s, []Output{event("plan", Event{Text: fmt.Sprintf("Light plan with %s.", count(len(p.Lights), "light"))})}
+}
+
+// forget drops what was learned of the lights.
+func (s *State) forget() {
+	s.model, s.taught, s.pending, s.recent, s.tentative, s.Question = rig.Model{}, rig.Model{}, nil, nil, nil, nil
+	s.lastSet, s.putAside, s.heldHere = rig.Setting{}, false, false
+}
+
+// sameRig tells whether two plans speak of the same lights in the same places, so
+// that what was learned under one holds under the other.
+func sameRig(a, b plan.Plan) bool {
+	if len(a.Lights) != len(b.Lights) || a.Backdrop != b.Backdrop {
+		return false
+	}
+	for i := range a.Lights {
+		x, y := a.Lights[i], b.Lights[i]
+		if x.Role != y.Role || x.Group != y.Group || x.Modifier != y.Modifier || x.Distance != y.Distance || x.Zoom != y.Zoom || x.Scale != y.Scale {
+			return false
+		}
+	}
+	return true
+}
+
+func lightState(l plan.Light) LightState {
+	st := LightState{Group: l.Group, Role: string(l.Role), Name: l.Name(), Distance: l.Distance,
+		Click: l.Scale.Click, Least: l.Least, Most: l.Most, Modifier: l.Modifier}
+	for d := l.Least; d <= l.Most; d += max(l.Scale.Click, 1) {
+		st.Settings = append(st.Settings, l.Scale.Format(d))
+	}
+	return st.withPower(l.Power, l)
+}
+
+func (l LightState) withPower(d exposure.Dial, as plan.Light) LightState {
+	l.Power, l.PowerText = d, as.Scale.Format(d)
+	return l
+}
+
+// light finds a light of the plan by its group letter.
+func (s State) light(group string) (int, bool) {
+	for i, l := range s.Lights {
+		if l.Group == group {
+			return i, true
+		}
+	}
+	return 0, false
+}
+
+func (s State) setPower(i int, d exposure.Dial) State {
+	s.Lights = slices.Clone(s.Lights)
+	s.Lights[i] = s.Lights[i].withPower(d, s.Plan.Lights[i])
+	return s
+}
+
+func (s State) adjusted(in Input) (State, []Output) {
+	a := *in.Adjusted
+	i, ok := s.light(a.Group)
+	if !ok || s.Plan == nil {
+		return s, nil // refused before it was recorded; an old record under another plan
+	}
+	var out []Output
+	l := s.Lights[i]
+	if a.Off != nil && *a.Off != l.Off {
+		s.Lights = slices.Clone(s.Lights)
+		s.Lights[i].Off = *a.Off
+		word := "on"
+		if *a.Off {
+			word = "off"
+		}
+		out = append(out, event("adjusted", Event{Group: l.Group, Text: fmt.Sprintf("%s: switched %s.", l.Name, word)}))
+	}
+	if a.Distance != nil && *a.Distance != l.Distance {
+		s.Lights = slices.Clone(s.Lights)
+		s.Lights[i].Distance = *a.Distance
+		out = append(out, event("adjusted", Event{Group: l.Group, Text: fmt.Sprintf("%s: moved from %s to %s.", l.Name, l.Distance, *a.Distance)}))
+		if !(l.Distance > 0) {
+			// Where it stood before is not known, so what it gave there says nothing of here.
+			s.references = slices.Clone(s.references)
+			for k := range s.references {
+				if s.references[k].group == l.Group {
+					s.references[k].at = *a.Distance
+				}
+			}
+			s.model, s.taught = rig.Model{}, rig.Model{}
+		}
+	}
+	if a.To != l.Power {
+		s = s.setPower(i, a.To)
+		s.recent = append(slices.Clone(s.recent), change{group: l.Group, from: l.Power, to: a.To, at: in.At})
+		out = append(out, event("adjusted", Event{Group: l.Group, Text: fmt.Sprintf("%s: %s, set %s.", l.Name,
+			powerWords(s.Plan.Lights[i].Scale, a.To-l.Power), s.Lights[i].PowerText)}))
+	}
+	s.pending = slices.DeleteFunc(slices.Clone(s.pending), func(p Adjustment) bool { return p.Group == a.Group })
+	s.putAside = false
+	if s.Question != nil && s.Question.Group == a.Group {
+		s.Question, s.tentative = nil, nil
+	}
+	return s, out
+}
+
+func (s State) referred(in Reference) (State, []Output) {
+	s.Reference = in.Box
+	s.putAside = false
+	text := "White reference declared."
+	if in.Box == nil {
+		text = "White reference taken back."
+	}
+	if s.taught.Spec.Lights > 0 {
+		// Another white is another region: what was learned of the old one does not hold.
+		s.model, s.taught = withoutRegion(s.model, whiteRegion), withoutRegion(s.taught, whiteRegion)
+	}
+	return s, []Output{event("reference", Event{Frame: in.Frame, Text: text})}
+}
+
+func withoutRegion(m rig.Model, region int) rig.Model {
+	m.Seen = slices.Clone(m.Seen)
+	for i := range m.Seen {
+		m.Seen[i].Levels = slices.Clone(m.Seen[i].Levels)
+		m.Seen[i].Levels[region] = rig.Measured{}
+	}
+	return m
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}

@@ -1,0 +1,356 @@
+package advise
+
+import (
+	"fmt"
+	"math"
+	"reflect"
+	"slices"
+	"time"
+
+	"thirdstop/advise/plan"
+	"thirdstop/advise/rig"
+	"thirdstop/assess/exposure"
+)
+
+const (
+	// unsure is a predicted region's sigma from which advice is a first guess.
+	unsure exposure.Stops = 0.35
+	// A clipped backdrop whose light is known no better than this is looked at under
+	// the edge first; one that was seen there before must have become very unsure.
+	blind      exposure.Stops = 0.45
+	blindAgain exposure.Stops = 0.8
+)
+
+// decide draws the advice from the state, and gives it out where it changed.
+func (s State) decide(at time.Time, out []Output) (State, []Output) {
+	a := s.advice()
+	a.Warnings = s.warnings()
+	a.Number = s.Advice.Number
+	if !reflect.DeepEqual(a, s.Advice) {
+		a.Number++
+		s.Advice = a
+		out = append(out, Output{Advice: &a})
+	}
+	pending := []Adjustment(nil)
+	if a.Status == Adjust {
+		pending = a.Adjustments
+	}
+	if !reflect.DeepEqual(pending, s.pending) {
+		s.pending, s.advisedAt = pending, at
+	}
+	return s, out
+}
+
+// newest is the newest frame that could be read.
+func (s State) newest() *FrameState {
+	for i := len(s.Frames) - 1; i >= 0; i-- {
+		if s.Frames[i].Reading != nil {
+			return &s.Frames[i]
+		}
+	}
+	return nil
+}
+
+func (s *State) advice() Advice {
+	a := Advice{Status: Waiting, Adjustments: []Adjustment{}, Expected: []Expected{}, Ways: []Way{}}
+	last := s.newest()
+	if last != nil {
+		a.Frame, a.Revision = last.Number, last.Revision
+	}
+	switch {
+	case s.Phase == Ended:
+		a.Headline, a.Reason = "The shoot has ended", "Start thirdstop again on this folder to begin another."
+		return a
+	case s.Plan == nil:
+		a.Status, a.Headline, a.Reason = NoPlan, "Measuring", "Three answers (backdrop, lights, dials) are enough for advice to begin."
+		return a
+	case last == nil:
+		a.Headline, a.Reason = "Take a frame", "Everything else follows from it."
+		return a
+	}
+	if s.Question != nil {
+		a.Reason = "One question first: " + s.Question.Text
+	}
+	regions := judgedRegions(s.Plan, s.Reference != nil)
+	seen := measuredRegions(s.Plan, last.Reading)
+	set := s.setting(s.gain(), s.Shutter)
+	moved := s.lastSet.Power != nil && !set.Equal(s.lastSet)
+	if s.taught.Spec.Lights == 0 || len(s.taught.Seen) == 0 {
+		a.Headline, a.Reason = "Take a frame", "The lights changed; the next frame tells how they stand."
+		return a
+	}
+	if s.tentative != nil {
+		set.Power[s.tentative.light] = s.tentative.to.Stops() + s.base(s.Lights[s.tentative.light])
+	}
+	fit := s.taught.Fit()
+	now := fit.Predict(set)
+	targets, any := s.targets(regions, seen, now)
+	if !any {
+		a.Status, a.Headline, a.Reason = Look, "Nothing to judge yet", s.whyNothing(seen)
+		return a
+	}
+	sol := fit.Solve(set, s.ranges(regions, targets, false), targets)
+	if !sol.Met { // the fill is left alone as long as the others can do it: it makes the shadows
+		if more := fit.Solve(set, s.ranges(regions, targets, true), targets); more.Met {
+			sol = more
+		}
+	}
+	for k, j := range regions {
+		if !j.target.Judged || !seen[k].OK {
+			continue
+		}
+		e := s.expected(j, seen[k])
+		e.Then, e.ThenSigma = sol.Levels[k].Value.Round(), sol.Levels[k].Sigma.Round()
+		e.ThenText = e.Then.Signed()
+		if !e.InTarget || targets[k] != j.target {
+			a.AtLeast = a.AtLeast || e.AtLeast
+		}
+		a.Guess = a.Guess || e.ThenSigma > unsure && sol.Touched > 0
+		a.Expected = append(a.Expected, e)
+	}
+	s.tell(&a, sol, regions, targets, seen, now, moved)
+	if !sol.Met {
+		a.Ways = s.ways(fit, set, regions, targets, sol)
+		s.tellWays(&a)
+	}
+	return a
+}
+
+// targets are what the solver goes for. A clipped backdrop of which nothing is
+// known but that it clips is first brought under the edge, where it measures.
+func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measured, now []rig.Level) ([]rig.Target, bool) {
+	out, any := make([]rig.Target, regionCount), false
+	for k, j := range regions {
+		t := j.target
+		t.Judged = t.Judged && seen[k].OK
+		if t.Judged && k == backdropRegion && j.name == BackdropFloor && seen[k].AtLeast && now[k].Sigma > s.blindness(k) {
+			t.Low, t.High, t.Aim, t.SlackLow, t.SlackHigh = -1, -0.15, -0.5, 0.5, 0
+		}
+		if t.Judged && k == whiteRegion && seen[k].AtLeast && now[k].Value < seen[k].Value {
+			// The newest frame clips what must hold, whatever the mean of the last few says.
+			over := seen[k].Value - now[k].Value
+			t.Low, t.High, t.Aim, t.SlackHigh = t.Low-over, t.High-over, t.Aim-over, 0
+		}
+		any = any || t.Judged
+		out[k] = t
+	}
+	return out, any
+}
+
+// blindness is the sigma from which a clipped region counts as not known.
+func (s State) blindness(region int) exposure.Stops {
+	for _, o := range s.taught.Seen {
+		if m := o.Levels[region]; m.OK && !m.AtLeast {
+			return blindAgain
+		}
+	}
+	return blind
+}
+
+// ranges says which lights may be turned: those whose own region is judged. A
+// backdrop must not be lit by turning up the key's spill.
+func (s State) ranges(regions [regionCount]judged, targets []rig.Target, fillToo bool) []rig.Range {
+	out := make([]rig.Range, len(s.Lights))
+	hasBackground := slices.ContainsFunc(s.Lights, func(l LightState) bool { return l.Role == string(plan.Background) && !l.Off })
+	for i, l := range s.Lights {
+		own := whiteRegion
+		if l.Role == string(plan.Background) {
+			own = backdropRegion
+		}
+		fixed := l.Off || !targets[own].Judged
+		switch plan.Role(l.Role) {
+		case plan.Hair:
+			fixed = true // no region of its own is measured yet
+		case plan.Fill:
+			fixed = fixed || !fillToo
+		case plan.Key:
+			if !hasBackground && targets[backdropRegion].Judged && !targets[whiteRegion].Judged {
+				fixed = l.Off // the key alone lights the backdrop too
+			}
+		}
+		now := l.Power
+		if s.tentative != nil && s.tentative.light == i {
+			now = s.tentative.to
+		}
+		out[i] = rig.Range{Now: now, Least: l.Least, Most: l.Most, Click: l.Click, Base: s.base(l), Fixed: fixed}
+	}
+	return out
+}
+
+// tell puts the solution into words.
+func (s *State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured, now []rig.Level, moved bool) {
+	biggest := exposure.Dial(0)
+	for i, to := range sol.Dials {
+		l := s.Lights[i]
+		from := l.Power
+		if s.tentative != nil && s.tentative.light == i {
+			from = s.tentative.to
+		}
+		if to == from {
+			continue
+		}
+		adj := s.turn(i, from, to)
+		adj.Reason = s.why(l, regions, targets, seen, now, sol)
+		if a.AtLeast && to < from && s.restsOnClipped(l, seen) {
+			adj.ChangeText = "power down at least " + s.Plan.Lights[i].Scale.FormatChange(to-from)
+			adj.Text = fmt.Sprintf("%s: %s, set %s", l.Name, adj.ChangeText, adj.ToText)
+		}
+		a.Adjustments = append(a.Adjustments, adj)
+		biggest = max(biggest, max(to-from, from-to))
+	}
+	allIn := !slices.ContainsFunc(a.Expected, func(e Expected) bool { return !e.InTarget })
+	switch {
+	case len(a.Adjustments) == 0 && moved:
+		a.Status, a.Headline = Waiting, "Take a frame"
+		a.Reason = "The lights or the camera were changed since the newest frame; the next one should be on target."
+	case len(a.Adjustments) == 0:
+		a.Status, a.Headline, a.Reason = Hold, "Hold", "Every judged region is on target, or nearer than a click could bring it."
+		s.heldHere = s.heldHere || allIn
+	case s.putAside:
+		a.Status, a.Headline, a.Reason = Hold, "Hold", "Put aside: "+a.Adjustments[0].Text+"."
+		a.Adjustments = []Adjustment{}
+	case s.heldHere && biggest < exposure.Third && !slices.ContainsFunc(a.Expected, func(e Expected) bool { return e.AtLeast && e.Region == WhitePeak }):
+		a.Status, a.Headline = Hold, "Hold"
+		a.Reason = "Waits for the break between sitters, so that this set stays even: " + a.Adjustments[0].Text + "."
+		a.Adjustments = []Adjustment{}
+	default:
+		a.Status, a.Headline, a.Reason = Adjust, a.Adjustments[0].Text, a.Adjustments[0].Reason
+	}
+}
+
+// turn is the adjustment that takes a light's dial from one setting to another.
+func (s State) turn(light int, from, to exposure.Dial) Adjustment {
+	l, scale := s.Lights[light], s.Plan.Lights[light].Scale
+	a := Adjustment{Group: l.Group, Light: l.Name, From: from, To: to,
+		FromText: scale.Format(from), ToText: scale.Format(to), ChangeText: powerWords(scale, to-from)}
+	a.Text = fmt.Sprintf("%s: %s, set %s", a.Light, a.ChangeText, a.ToText)
+	return a
+}
+
+func (s State) restsOnClipped(l LightState, seen [regionCount]rig.Measured) bool {
+	if l.Role == string(plan.Background) {
+		return seen[backdropRegion].AtLeast
+	}
+	return seen[whiteRegion].AtLeast
+}
+
+// why says what the turn of one light is for.
+func (s State) why(l LightState, regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured, now []rig.Level, sol rig.Solution) string {
+	k := whiteRegion
+	if l.Role == string(plan.Background) || !targets[whiteRegion].Judged {
+		k = backdropRegion
+	}
+	j, t := regions[k], targets[k]
+	if t != j.target {
+		return fmt.Sprintf("the %s is clipped, and how far over cannot be seen; one frame under the edge tells", j.words)
+	}
+	v, word := now[k].Value, ""
+	if seen[k].AtLeast {
+		word = "at least "
+		v = seen[k].Value
+	}
+	switch {
+	case t.Miss(v) > 0 || v > t.High || seen[k].AtLeast && t.High < 0:
+		return fmt.Sprintf("the %s is %s%s over its target (%s)", j.words, word, stopsWords(max(v-t.High, 0)), j.band)
+	case v < t.Low && !t.UpperOnly:
+		return fmt.Sprintf("the %s is %s under its target (%s)", j.words, stopsWords(t.Low-v), j.band)
+	case math.Abs(float64(sol.Levels[k].Value-now[k].Value)) > 0.05:
+		return fmt.Sprintf("keeps the %s on target while the other light is turned", j.words)
+	}
+	return fmt.Sprintf("brings the %s nearer to its aim", j.words)
+}
+
+// whyNothing says what is missing where no region can be judged.
+func (s State) whyNothing(seen [regionCount]rig.Measured) string {
+	if !seen[backdropRegion].OK {
+		return "No backdrop was found in this frame, and no white reference is declared. Take a frame with the backdrop in it."
+	}
+	return "Declare a white reference: show a white card or shirt and tap it on the frame."
+}
+
+// warnings are what a person should put right or know, in a fixed order.
+func (s State) warnings() []Warning {
+	out := []Warning{}
+	add := func(code, format string, a ...any) {
+		out = append(out, Warning{Code: code, Text: fmt.Sprintf(format, a...)})
+	}
+	last := s.newest()
+	if last == nil || s.Phase == Ended {
+		return out
+	}
+	if n := s.Frames[len(s.Frames)-1]; n.Reading == nil {
+		add("newest_unreadable", "Frame %d could not be read; what is shown belongs to frame %d.", n.Number, last.Number)
+	}
+	r, x := last.Reading, last.Reading.Exif
+	if x.Program != nil && *x.Program > 1 || x.Program == nil && x.ExposureMode != nil && *x.ExposureMode == 0 {
+		add("not_manual", "The camera is not in manual exposure, so frames can't be compared. Set it to M.")
+	}
+	if x.WhiteBalance != nil && *x.WhiteBalance == 0 {
+		add("auto_white_balance", "The camera's white balance is automatic: colours shift from frame to frame. Set a fixed one.")
+	}
+	if x.Flash != nil && x.Flash.Mode == "auto" {
+		add("auto_flash", "The camera's flash is in automatic mode, so its power is not known. Set the flashes by hand.")
+	}
+	if s.autoISO() {
+		add("auto_iso", "The ISO changed from frame to frame while nothing else did: it looks automatic. Set a fixed ISO.")
+	}
+	if x.FNumber == nil || x.ISO == nil {
+		add("no_exposure", "The file does not say aperture and ISO; levels are compared as if they never changed.")
+	}
+	for _, l := range r.Labels {
+		if l.Code == "edited" || l.Code == "reduced" || l.Code == "adobe_rgb" {
+			add("file_"+l.Code, "%s", l.Text)
+		}
+	}
+	if s.Plan == nil {
+		return out
+	}
+	c := s.Plan.Camera
+	if c.FNumber > 0 && x.FNumber != nil && differ(c.FNumber.Av, x.FNumber.Av) || c.ISO > 0 && x.ISO != nil && differ(c.ISO.Sv, x.ISO.Sv) {
+		add("camera_differs", "The camera is at %s, %s; the plan says %s, %s. Advice follows the camera.", s.FNumber, s.ISO, c.FNumber, c.ISO)
+	}
+	if c.Sync > 0 && x.ExposureTime != nil && float64(*x.ExposureTime) < float64(c.Sync)*0.99 {
+		add("faster_than_sync", "The shutter (%s) is faster than the sync limit (%s): part of the frame misses the flash. Set %s or slower.", *x.ExposureTime, c.Sync, c.Sync)
+	}
+	if r.Regions.Backdrop == nil {
+		add("no_backdrop", "No backdrop was found in frame %d.", last.Number)
+	}
+	if s.Reference == nil {
+		add("no_reference", "No white reference is declared, so the key is not judged. Show a white card or shirt and tap it on the frame.")
+	} else if w := r.Regions.WhiteReference; w == nil || !w.Declared {
+		add("reference_lost", "The declared white reference was not found in frame %d. Show it again, or take the declaration back.", last.Number)
+	}
+	if p := r.Regions.Sitter; p != nil && p.ClippedShare > s.Plan.Targets.MostClipped {
+		add("sitter_clips", "%.0f %% of the sitter clips (the plan allows %.0f %%): look for light wrapping round from the backdrop, or a light too close.",
+			p.ClippedShare*100, s.Plan.Targets.MostClipped*100)
+	}
+	if s.untaught {
+		add("either_side", "Frame %d may have been taken before or after an adjustment; the next one tells.", last.Number)
+	}
+	return out
+}
+
+// differ tells whether two camera settings are more than a tenth of a stop apart.
+func differ(a, b func() (exposure.Stops, bool)) bool {
+	x, ok1 := a()
+	y, ok2 := b()
+	return ok1 && ok2 && math.Abs(float64(x-y)) > 0.1
+}
+
+// autoISO sees an ISO that moved twice within the last four frames at one aperture.
+func (s State) autoISO() bool {
+	var last *exposure.ISO
+	moves, seen := 0, 0
+	for i := len(s.Frames) - 1; i >= 0 && seen < 4; i-- {
+		r := s.Frames[i].Reading
+		if r == nil || r.Exif.ISO == nil {
+			continue
+		}
+		seen++
+		if last != nil && *last != *r.Exif.ISO {
+			moves++
+		}
+		last = r.Exif.ISO
+	}
+	return moves >= 2
+}

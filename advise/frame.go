@@ -1,0 +1,424 @@
+package advise
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"thirdstop/advise/rig"
+	"thirdstop/assess"
+	"thirdstop/assess/exposure"
+)
+
+// frame takes a revision of a frame in: the newest one teaches and advises, a
+// late one is only kept.
+func (s State) frame(in Input) (State, []Output) {
+	f := *in.Frame
+	i := slices.IndexFunc(s.Frames, func(x FrameState) bool { return x.Number == f.Number })
+	fresh := f.Number > s.FrameCount
+	st := FrameState{Number: f.Number, Revision: f.Revision, File: f.File, Folder: f.Folder,
+		At: in.At.UTC().Format(time.RFC3339Nano), Damaged: f.Damaged, Reading: f.Reading}
+	var out []Output
+	say := func(kind, format string, a ...any) {
+		out = append(out, event(kind, Event{Frame: f.Number, Ref: f.File, Text: fmt.Sprintf("Frame %d", f.Number) + fmt.Sprintf(format, a...)}))
+	}
+	switch {
+	case f.Damaged != "" || f.Reading == nil:
+		say("damaged", " could not be read: %s", f.Damaged)
+		if i >= 0 && s.Frames[i].Reading != nil {
+			return s, out // what was read before stands
+		}
+	case i >= 0 && s.Frames[i].Reading != nil && rank(f.Reading.Kind) < rank(s.Frames[i].Reading.Kind):
+		say("frame", ": another file of it arrived; the reading stands, it was taken from the better one.")
+		return s, out
+	}
+	if r := st.Reading; r != nil {
+		if r.Exif.TakenAt != nil {
+			st.Taken = *r.Exif.TakenAt
+		}
+		if s.Plan != nil {
+			st.Expected, st.OnTarget = s.hold(r)
+		}
+	}
+	s.Frames = slices.Clone(s.Frames)
+	switch {
+	case i >= 0:
+		s.Frames[i] = st
+	default:
+		s.Frames = append(s.Frames, st)
+		slices.SortStableFunc(s.Frames, func(a, b FrameState) int { return a.Number - b.Number })
+		if n := len(s.Frames); n > KeepFrames {
+			s.Frames = slices.Clone(s.Frames[n-KeepFrames:])
+		}
+	}
+	if fresh {
+		s.FrameCount = f.Number
+	}
+	if f.Number < s.FrameCount {
+		say("frame", " arrived late or again; it changes no advice.")
+		return s, out
+	}
+	if st.Reading == nil {
+		return s, out // the advice stays that of the frame before, and says so
+	}
+	s, more := s.exposureSeen(f.Number, st.Reading.Exif)
+	out = append(out, more...)
+	if s.Plan != nil {
+		s, more = s.learn(in.At, f, fresh)
+		out = append(out, more...)
+	}
+	say("frame", "%s.", s.summary(st))
+	return s.decide(in.At, out)
+}
+
+// rank orders kinds of reading by how much they are worth.
+func rank(k assess.Kind) int {
+	return slices.Index([]assess.Kind{assess.Provisional, assess.Approximate, assess.Full}, k)
+}
+
+// summary is a frame in a few words for the log.
+func (s State) summary(st FrameState) string {
+	if s.Plan == nil || len(st.Expected) == 0 {
+		if b := st.Reading.Regions.Backdrop; b != nil {
+			return fmt.Sprintf(": backdrop %s to clipping", levelText(b.Value, b.AtLeast))
+		}
+		return " measured"
+	}
+	t := ""
+	for k, e := range st.Expected {
+		if k > 0 {
+			t += ","
+		}
+		t += " " + e.Name + " " + e.NowText
+	}
+	if st.OnTarget {
+		return ":" + t + "; on target"
+	}
+	return ":" + t
+}
+
+// hold judges a reading against the targets, without any advice.
+func (s State) hold(r *assess.Reading) ([]Expected, bool) {
+	seen := measuredRegions(s.Plan, r)
+	var out []Expected
+	on := true
+	for k, j := range judgedRegions(s.Plan, s.Reference != nil) {
+		if !j.target.Judged || !seen[k].OK {
+			continue
+		}
+		e := s.expected(j, seen[k])
+		on = on && e.InTarget
+		out = append(out, e)
+	}
+	return out, on && len(out) > 0
+}
+
+// exposureSeen notes what the camera recorded, and what changed in it.
+func (s State) exposureSeen(frame int, x assess.Exif) (State, []Output) {
+	var changes []string
+	if x.FNumber != nil && *x.FNumber != s.FNumber {
+		if s.FNumber > 0 {
+			changes = append(changes, fmt.Sprintf("%s to %s", s.FNumber, *x.FNumber))
+		}
+		s.FNumber = *x.FNumber
+	}
+	if x.ISO != nil && *x.ISO != s.ISO {
+		if s.ISO > 0 {
+			changes = append(changes, fmt.Sprintf("%s to %s", s.ISO, *x.ISO))
+		}
+		s.ISO = *x.ISO
+	}
+	if x.ExposureTime != nil && *x.ExposureTime != s.Shutter {
+		if s.Shutter > 0 {
+			changes = append(changes, fmt.Sprintf("%s to %s", s.Shutter, *x.ExposureTime))
+		}
+		s.Shutter = *x.ExposureTime
+	}
+	var out []Output
+	for _, c := range changes {
+		out = append(out, event("exposure", Event{Frame: frame, Text: fmt.Sprintf("Camera: %s, seen in frame %d.", c, frame)}))
+	}
+	return s, out
+}
+
+// underWay is how long before its arrival a frame may have been taken: an
+// adjustment recorded in that time may not be in it (camera clocks are not synced).
+const underWay = 5 * time.Second
+
+// learn finds the settings that lit the newest frame, takes a followed
+// adjustment over, and teaches the light model.
+func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
+	gain, shutter := s.gain(), s.Shutter
+	seen := measuredRegions(s.Plan, f.Reading)
+	if s.taught.Spec.Lights == 0 {
+		s.model = newModel(s.Plan, s.Lights, gain, shutter)
+		s.taught = s.model
+	}
+	if !fresh && s.lastSet.Power != nil {
+		// Measured again: the same light, so the frame's observation is replaced.
+		s.taught = s.model.With(rig.Observation{Setting: s.lastSet, Levels: seen[:]})
+		return s, nil
+	}
+	s.model = s.taught
+	if s.Question != nil && f.Number > s.Question.Expires {
+		s.Question, s.tentative = nil, nil
+		s.model = rig.Model{Spec: s.model.Spec} // nobody said what it was: learn the light anew
+	}
+	s, set, out, taught := s.settle(at, f.Number, gain, shutter, seen)
+	s.lastSet = set
+	s.untaught = !taught
+	if taught && f.Reading.Kind != assess.Provisional {
+		s.taught = s.model.With(rig.Observation{Setting: set, Levels: seen[:]})
+	} else {
+		s.taught = s.model
+	}
+	return s, out
+}
+
+// reteach drops the observation of the newest frame after the targets changed what is measured of it.
+func (s State) reteach() State {
+	if len(s.Frames) == 0 || s.Plan == nil || s.taught.Spec.Lights == 0 || s.lastSet.Power == nil {
+		return s
+	}
+	if r := s.Frames[len(s.Frames)-1].Reading; r != nil {
+		seen := measuredRegions(s.Plan, r)
+		s.taught = s.model.With(rig.Observation{Setting: s.lastSet, Levels: seen[:]})
+	}
+	return s
+}
+
+// A hypothesis is one way the lights may have stood for a frame.
+type hypothesis struct {
+	set    rig.Setting
+	moves  []move // against the recorded state
+	undone bool   // the frame was taken before a recorded adjustment
+	cost   float64
+}
+
+type move struct {
+	light int
+	to    exposure.Dial
+	late  bool // takes a recorded adjustment back
+}
+
+// Costs are chi-squares. One hypothesis must beat another by this much to count as
+// the better one (a likelihood ratio of e^2).
+const clearly = 4.0
+
+// settle decides which settings lit the frame: those recorded, those advised, or those before
+// an adjustment that was recorded while the frame was under way.
+func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter exposure.Shutter, seen [regionCount]rig.Measured) (State, rig.Setting, []Output, bool) {
+	now := s.setting(gain, shutter)
+	keep := slices.DeleteFunc(slices.Clone(s.recent), func(c change) bool { return at.Sub(c.at) > underWay })
+	s.recent = nil
+	if len(s.model.Seen) == 0 {
+		return s, now, nil, true
+	}
+	fit := s.model.Fit()
+	all := s.hypotheses(now, keep)
+	base := fit.Predict(now)
+	for i := range all {
+		all[i].cost = s.surprise(fit, base, all[i].set, seen)
+	}
+	best := 0
+	for i := range all {
+		if all[i].cost < all[best].cost {
+			best = i
+		}
+	}
+	for i := range all {
+		if i != best && all[i].cost < all[best].cost+clearly && all[i].undone != all[best].undone {
+			// It could lie on either side of an adjustment: it teaches nothing.
+			s.recent = keep
+			return s, now, nil, false
+		}
+	}
+	best = s.preferred(all, best, at)
+	var out []Output
+	for _, m := range all[best].moves {
+		l := s.Lights[m.light]
+		if m.late {
+			continue
+		}
+		s = s.setPower(m.light, m.to)
+		s.pending = slices.DeleteFunc(slices.Clone(s.pending), func(p Adjustment) bool { return p.Group == l.Group })
+		out = append(out, event("followed", Event{Frame: frame, Group: l.Group, Text: fmt.Sprintf("%s: %s, set %s; seen in frame %d.",
+			l.Name, powerWords(s.Plan.Lights[m.light].Scale, m.to-l.Power), s.Lights[m.light].PowerText, frame)}))
+	}
+	if all[best].undone {
+		s.recent = keep
+		return s, all[best].set, out, true
+	}
+	if s.Question != nil {
+		return s, all[best].set, out, false
+	}
+	s, more, explained := s.unexplained(frame, fit, all[best].set, seen)
+	return s, all[best].set, append(out, more...), explained
+}
+
+// preferred settles what the frame alone leaves open. Advice that was out long
+// enough to be followed counts as followed whole, if the frame does not speak against it: taken
+// the other way, a followed adjustment that clipping hides would be advised for ever.
+func (s State) preferred(all []hypothesis, best int, at time.Time) int {
+	whole := 0
+	for i := range all {
+		if !all[i].undone && len(all[i].moves) > len(all[whole].moves) {
+			whole = i
+		}
+	}
+	choice := 0
+	if at.Sub(s.advisedAt) >= handTime {
+		choice = whole
+	}
+	if all[choice].cost < all[best].cost+clearly && !all[best].undone {
+		return choice
+	}
+	return best
+}
+
+// handTime is what it takes to read an adjustment and turn a dial, at the least (common practice, no source).
+const handTime = 4 * time.Second
+
+// surprise is how badly a setting explains what was seen. What a step of the
+// dial is predicted to do is allowed an error of its own, for the curve.
+func (s State) surprise(fit rig.Fit, base []rig.Level, set rig.Setting, seen [regionCount]rig.Measured) float64 {
+	o := rig.Observation{Setting: set, Levels: slices.Clone(seen[:]), Count: 1}
+	for k, p := range fit.Predict(set) {
+		step := 0.15 * float64(p.Value-base[k].Value)
+		o.Levels[k].Sigma = exposure.Stops(math.Hypot(min(float64(o.Levels[k].Sigma), 0.2), step))
+	}
+	return s.model.Surprise(o)
+}
+
+// hypotheses lists the ways the lights may have stood, the recorded one first.
+func (s State) hypotheses(now rig.Setting, recent []change) []hypothesis {
+	var moves []move
+	for _, p := range s.pending {
+		if i, ok := s.light(p.Group); ok && p.To != s.Lights[i].Power {
+			moves = append(moves, move{light: i, to: p.To})
+		}
+	}
+	for _, c := range recent {
+		if i, ok := s.light(c.group); ok && !slices.ContainsFunc(moves, func(m move) bool { return m.light == i }) {
+			moves = append(moves, move{light: i, to: c.from, late: true})
+		}
+	}
+	moves = moves[:min(len(moves), 6)]
+	out := make([]hypothesis, 1<<len(moves))
+	for k := range out {
+		h := hypothesis{set: now}
+		h.set.Power = slices.Clone(now.Power)
+		for b, m := range moves {
+			if k>>b&1 == 0 {
+				continue
+			}
+			h.moves = append(h.moves, m)
+			h.set.Power[m.light] = m.to.Stops() + s.base(s.Lights[m.light])
+			h.undone = h.undone || m.late
+		}
+		out[k] = h
+	}
+	return out
+}
+
+// unexplained looks at what even the best setting leaves over. A change that no
+// record and no advice explains is asked about, with the likeliest explanation.
+func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [regionCount]rig.Measured) (State, []Output, bool) {
+	predicted := fit.Predict(set)
+	worst, by := -1, exposure.Stops(0)
+	for k, y := range seen {
+		d := y.Value - predicted[k].Value
+		if k == sitterRegion || !y.OK || y.AtLeast && d < 0 || math.Abs(float64(d)) < 0.3 {
+			continue
+		}
+		v := math.Sqrt(math.Pow(min(float64(y.Sigma), 0.15), 2) + 2*float64(scatter*scatter) + float64(predicted[k].Sigma*predicted[k].Sigma))
+		if math.Abs(float64(d)) > 4*v && math.Abs(float64(d)) > math.Abs(float64(by)) {
+			worst, by = k, d
+		}
+	}
+	if worst < 0 {
+		return s, nil, true
+	}
+	light, to, ok := s.explain(fit, set, predicted, seen)
+	words := judgedRegions(s.Plan, s.Reference != nil)[worst].words
+	if !ok {
+		// No light explains it: other clothes, another crop, a stand that moved. Learn it anew.
+		s.model = rig.Model{Spec: s.model.Spec}
+		return s, []Output{event("unexplained", Event{Frame: frame, Text: fmt.Sprintf(
+			"The %s changed by %s in frame %d, and no setting of one light explains it. If something was changed, say so.", words, by.Round(), frame)})}, true
+	}
+	l := s.Lights[light]
+	s.asked++
+	verb := "rose"
+	if to < l.Power {
+		verb = "fell"
+	}
+	diff := exposure.Stops(math.Abs(float64((to - l.Power).Stops())))
+	q := Question{Number: s.asked, Frame: frame, Group: l.Group, To: to, Expires: frame + questionFrames,
+		Text: fmt.Sprintf("%s %s by about %.1f stop in frame %d, and nobody recorded it. Turned to %s?",
+			l.Name, verb, float64(diff), frame, s.Plan.Lights[light].Scale.Format(to))}
+	s.Question, s.tentative = &q, &tentative{light: light, to: to}
+	return s, []Output{{Question: &q}}, false
+}
+
+// questionFrames is for how many frames a question waits before it is dropped.
+const questionFrames = 3
+
+// explain finds the one light and setting that explain what was seen.
+func (s State) explain(fit rig.Fit, set rig.Setting, base []rig.Level, seen [regionCount]rig.Measured) (int, exposure.Dial, bool) {
+	light, to, best := -1, exposure.Dial(0), math.Inf(1)
+	for i, l := range s.Lights {
+		if l.Off {
+			continue
+		}
+		for d := l.Least; d <= l.Most; d += max(l.Click, 1) {
+			trial := set
+			trial.Power = slices.Clone(set.Power)
+			trial.Power[i] = d.Stops() + s.base(l)
+			if c := leftOver(fit, base, trial, seen); c < best && d != l.Power {
+				light, to, best = i, d, c
+			}
+		}
+	}
+	return light, to, light >= 0 && best < clearly && leftOver(fit, base, set, seen) > best+2*clearly
+}
+
+// leftOver is the chi-square of what was seen against what a setting predicts.
+func leftOver(fit rig.Fit, base []rig.Level, set rig.Setting, seen [regionCount]rig.Measured) float64 {
+	var sum float64
+	for k, p := range fit.Predict(set) {
+		y := seen[k]
+		d := float64(y.Value - p.Value)
+		if !y.OK || y.AtLeast && d < 0 {
+			continue
+		}
+		v := math.Pow(min(float64(y.Sigma), 0.2), 2) + 2*float64(scatter*scatter) + math.Pow(0.15*float64(p.Value-base[k].Value), 2) + math.Pow(float64(base[k].Sigma), 2)
+		sum += d * d / v
+	}
+	return math.Round(sum*1000) / 1000
+}
+
+func (s State) answered(in Answer) (State, []Output) {
+	q := s.Question
+	if q == nil || q.Number != in.Question {
+		return s, nil
+	}
+	s.Question = nil
+	t := s.tentative
+	s.tentative = nil
+	if !in.Yes || t == nil || t.light >= len(s.Lights) {
+		s.model = rig.Model{Spec: s.model.Spec} // drift: what was learned no longer holds
+		s = s.reteach()
+		return s, []Output{event("drift", Event{Frame: q.Frame, Group: q.Group, Text: fmt.Sprintf("Not turned: what changed in frame %d counts as drift.", q.Frame)})}
+	}
+	l := s.Lights[t.light]
+	s = s.setPower(t.light, t.to)
+	if s.lastSet.Power != nil {
+		s.lastSet.Power = slices.Clone(s.lastSet.Power)
+		s.lastSet.Power[t.light] = t.to.Stops() + s.base(l)
+	}
+	s = s.reteach()
+	return s, []Output{event("adjusted", Event{Frame: q.Frame, Group: q.Group, Text: fmt.Sprintf("%s: %s, set %s; told afterwards.",
+		l.Name, powerWords(s.Plan.Lights[t.light].Scale, t.to-l.Power), s.Lights[t.light].PowerText)})}
+}

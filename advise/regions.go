@@ -1,0 +1,99 @@
+package advise
+
+import (
+	"thirdstop/advise/plan"
+	"thirdstop/advise/rig"
+	"thirdstop/assess"
+	"thirdstop/assess/exposure"
+)
+
+// The regions of the rig model, by index.
+const (
+	backdropRegion = iota
+	whiteRegion
+	sitterRegion // never judged: people and clothes differ; but it shows when a light was turned
+	regionCount
+)
+
+// scatter is what flashes differ by from frame to frame, one standard
+// deviation (0.03 to 0.1 stop; common practice, no source).
+const scatter exposure.Stops = 0.05
+
+// judged is one region of the rig under the targets of a plan.
+type judged struct {
+	name      RegionName
+	words     string // for people
+	target    rig.Target
+	band      plan.Band
+	upperOnly bool
+}
+
+// judgedRegions says what each region is held against, in the order of the rig's regions.
+func judgedRegions(p *plan.Plan, declared bool) [regionCount]judged {
+	var out [regionCount]judged
+	t := p.Targets
+	backdrop := judged{name: BackdropLevel, words: "backdrop", band: t.BackdropLevel}
+	if p.Backdrop.Colour == plan.White {
+		backdrop = judged{name: BackdropFloor, words: "backdrop", band: t.WhiteFloor}
+	}
+	backdrop.upperOnly = p.Backdrop.Colour == plan.Black
+	white := judged{name: WhitePeak, words: "white reference", band: t.WhitePeak}
+
+	slack := func(roles ...plan.Role) exposure.Stops {
+		click := exposure.Third
+		for _, l := range p.Lights {
+			for _, r := range roles {
+				if l.Role == r {
+					click = l.Scale.Click
+				}
+			}
+		}
+		return click.Stops()/2 + scatter
+	}
+	aim := func(b plan.Band) exposure.Stops { return b.Middle() }
+
+	s := slack(plan.Background)
+	backdrop.target = rig.Target{Judged: !backdrop.band.IsZero(), Low: backdrop.band.Low, High: backdrop.band.High,
+		Aim: aim(backdrop.band), UpperOnly: backdrop.upperOnly, SlackLow: s, SlackHigh: s}
+	if backdrop.upperOnly {
+		backdrop.target.Aim = backdrop.band.High - s
+	}
+	s = slack(plan.Key)
+	white.target = rig.Target{Judged: declared && !white.band.IsZero(), Low: white.band.Low, High: white.band.High,
+		Aim: aim(white.band), SlackLow: s}
+	// What must hold its detail has no slack towards clipping beyond the edge itself.
+	white.target.SlackHigh = max(0, min(s, clipEdge-white.band.High))
+	out[backdropRegion], out[whiteRegion] = backdrop, white
+	return out
+}
+
+// sitterSigma is how far a sitter's median level moves with pose and crop alone (common practice, no source).
+const sitterSigma exposure.Stops = 0.2
+
+// clipEdge is code 254 as a level: a region that reads more is clipped, not
+// bright (20 log of 254/255 in linear light, sRGB; derived here).
+const clipEdge exposure.Stops = -0.013
+
+// measuredRegions takes the judged quantities out of a reading.
+func measuredRegions(p *plan.Plan, r *assess.Reading) [regionCount]rig.Measured {
+	var out [regionCount]rig.Measured
+	if b := r.Regions.Backdrop; b != nil {
+		if p.Backdrop.Colour == plan.White {
+			out[backdropRegion] = rig.Measured{OK: true, Value: b.WhiteFloor, Sigma: b.FloorSigma, AtLeast: b.FloorAtLeast}
+		} else {
+			out[backdropRegion] = rig.Measured{OK: true, Value: b.Value, Sigma: b.Sigma, AtLeast: b.AtLeast}
+		}
+	}
+	// A reference that nobody declared never causes an adjustment.
+	if w := r.Regions.WhiteReference; w != nil && w.Declared {
+		out[whiteRegion] = rig.Measured{OK: true, Value: w.Peak, Sigma: w.Sigma, AtLeast: w.AtLeast || w.Peak >= clipEdge}
+	}
+	if p := r.Regions.Sitter; p != nil {
+		out[sitterRegion] = rig.Measured{OK: true, Value: p.Value, Sigma: max(p.Sigma, sitterSigma), AtLeast: p.AtLeast}
+	}
+	for i := range out {
+		out[i].Value = out[i].Value.Round()
+		out[i].Sigma = max(out[i].Sigma.Round(), 0.02) // nothing is measured better than that
+	}
+	return out
+}

@@ -1,0 +1,112 @@
+package advise
+
+import (
+	"math"
+
+	"thirdstop/advise/plan"
+	"thirdstop/advise/rig"
+	"thirdstop/assess/exposure"
+)
+
+// What is believed of a rig before its first frame, in stops. These are ranges
+// wide enough that one frame outweighs them; they only decide which of several
+// lights is thought to make a region's light (common practice, no source, unless said otherwise).
+const (
+	// A white lit as its guide number demands lies this far under clipping: FACTS of
+	// the trade put the paper 0.15 to 0.65 stop under (derived from ISO 12232's saturation speed, 141 % reflectance clips).
+	whiteUnderClip = -0.4
+	// What a modifier takes, and how far that range reaches: umbrellas and
+	// softboxes take 1 to 3 stops.
+	modifierLoss  = -1.5
+	modifierSigma = 1.0
+	blindSigma    = 3.0 // a light of which only the dial is known
+)
+
+// newModel is the light model of a plan before its first frame. gain and shutter are
+// the camera's at that moment: without guide numbers, all that is known is that
+// somebody set the lights so that pictures come out at all.
+func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter exposure.Shutter) rig.Model {
+	spec := rig.Spec{Lights: len(p.Lights), Regions: regionCount}
+	own := func(light, region int, mean, sigma float64) {
+		spec.Priors = append(spec.Priors, rig.Prior{Of: rig.Param{Light: light, Region: region},
+			Mean: exposure.Stops(mean), Sigma: exposure.Stops(sigma)})
+	}
+	than := func(light, region, other int, mean, sigma float64) {
+		spec.Priors = append(spec.Priors, rig.Prior{Of: rig.Param{Light: light, Region: region},
+			Than: &rig.Param{Light: light, Region: other}, Mean: exposure.Stops(mean), Sigma: exposure.Stops(sigma)})
+	}
+	for i, l := range p.Lights {
+		main, mean, spill, spread := whiteRegion, -1.0, -1.5, 1.2
+		switch l.Role {
+		case plan.Background:
+			main, mean, spill, spread = backdropRegion, -0.5, -5, 1.5
+		case plan.Fill:
+			mean = -3
+		case plan.Hair:
+			mean, spill, spread = -4, -3, 1.5
+		}
+		other := backdropRegion
+		if main == backdropRegion {
+			other = whiteRegion
+		}
+		// From the sitter on to the backdrop the inverse square holds.
+		if l.Role == plan.Key || l.Role == plan.Fill {
+			if f, ok := exposure.Falloff(l.Distance, l.Distance+p.Backdrop.Distance); ok && p.Backdrop.Distance > 0 {
+				spill, spread = float64(f), 1.0
+			}
+		}
+		if level, ok := l.Guide.Level(l.Distance, exposure.FullPower, 100, 1); ok {
+			loss, sigma := 0.0, 0.7
+			if l.Modifier != "" {
+				loss, sigma = modifierLoss, math.Hypot(sigma, modifierSigma)
+			}
+			if l.Role == plan.Fill || l.Role == plan.Hair {
+				loss, sigma = loss-1, math.Hypot(sigma, 1) // seen at a slant
+			}
+			own(i, main, float64(level)+loss+whiteUnderClip, sigma)
+		} else {
+			own(i, main, mean-float64(gain)-float64(lights[i].Power.Stops()), blindSigma)
+		}
+		than(i, other, main, spill, spread)
+		than(i, sitterRegion, whiteRegion, -1.5, 1.0) // skin and cloth against white
+	}
+	tv, ok := shutter.Tv()
+	if !ok {
+		tv = 7
+	}
+	for r := range regionCount {
+		own(rig.Ambient, r, -7-float64(gain)+float64(tv), 2.5)
+	}
+	return rig.Model{Spec: spec}
+}
+
+// setting is how camera and lights stand, with each light's distance counted
+// against where it stood when the model began.
+func (s State) setting(gain exposure.Stops, shutter exposure.Shutter) rig.Setting {
+	set := rig.Setting{Gain: gain.Round(), Shutter: shutter}
+	for _, l := range s.Lights {
+		set.Power = append(set.Power, l.Power.Stops()+s.base(l))
+		set.Off = append(set.Off, l.Off)
+	}
+	return set
+}
+
+func (s State) base(l LightState) exposure.Stops {
+	for _, d := range s.references {
+		if d.group == l.Group {
+			if f, ok := exposure.Falloff(d.at, l.Distance); ok {
+				return f.Round()
+			}
+		}
+	}
+	return 0
+}
+
+// gain is the camera's at the newest frame, as far as it is known.
+func (s State) gain() exposure.Stops {
+	g, ok := exposure.Gain(s.ISO, s.FNumber)
+	if !ok {
+		return 0 // unknown, but one and the same for all frames until told otherwise
+	}
+	return g
+}
