@@ -3,6 +3,8 @@ package plan
 import (
 	"fmt"
 	"strings"
+
+	"thirdstop/assess/exposure"
 )
 
 // Answers are what a person says to begin without a plan: the backdrop's colour, how many
@@ -86,11 +88,28 @@ func FromAnswers(a Answers) (Plan, Faults) {
 	}
 	root.pairs = append(root.pairs, pair{key: "lights", value: lights})
 	p := r.plan(root)
-	p.Camera = a.Camera
+	p.Camera = stateable(a.Camera)
 	if len(r.faults) > 0 {
 		return p, r.faults
 	}
 	return p, nil
+}
+
+// stateable leaves out what a plan could not state: Exif holds odd numbers at times.
+func stateable(c Camera) Camera {
+	if _, err := exposure.ParseFNumber(shortest(float64(c.FNumber))); err != nil {
+		c.FNumber = 0
+	}
+	if _, err := exposure.ParseISO(shortest(float64(c.ISO))); err != nil {
+		c.ISO = 0
+	}
+	if _, err := exposure.ParseShutter(seconds(c.Shutter)); err != nil {
+		c.Shutter = 0
+	}
+	if _, err := exposure.ParseShutter(seconds(c.Sync)); err != nil {
+		c.Sync = 0
+	}
+	return c
 }
 
 func (n *node) put(key, text string) {
