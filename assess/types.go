@@ -15,17 +15,17 @@ const FormatVersion = 1
 // the edge, -1 one stop under it. All stops are rounded to 0.001. A region
 // that could not be measured is null, and Missing says why.
 type Reading struct {
-	Version      int               `json:"version"`
-	Width        int               `json:"width"`       // pixels, upright
-	Height       int               `json:"height"`      // pixels, upright
-	Orientation  int               `json:"orientation"` // Exif 1 to 8 as recorded; 1 where nothing is recorded
-	Kind         Kind              `json:"kind"`
+	Version      int               `json:"version" range:"1" doc:"version of this form"`
+	Width        int               `json:"width" unit:"pixels" range:"1 and up" doc:"width, upright"`
+	Height       int               `json:"height" unit:"pixels" range:"1 and up" doc:"height, upright"`
+	Orientation  int               `json:"orientation" range:"1 to 8" doc:"Exif orientation as recorded; 1 where nothing is recorded"`
+	Kind         Kind              `json:"kind" range:"full, approximate, provisional" doc:"what the reading was taken from"`
 	Exif         Exif              `json:"exif"`
 	ClippedShare Shares            `json:"clipped_share"`
 	Regions      Regions           `json:"regions"`
 	Tone         Tone              `json:"tone"`
-	Labels       []Label           `json:"labels"`  // what this file cannot show, or what makes it hard to compare
-	Missing      map[string]string `json:"missing"` // path of a null field -> why it is null
+	Labels       []Label           `json:"labels" doc:"what this file cannot show, or what makes it hard to compare"`
+	Missing      map[string]string `json:"missing" doc:"path of a field that is null or says nothing, and why"`
 }
 
 // Kind says what the reading was taken from.
@@ -40,50 +40,50 @@ const (
 
 // Exif is what the camera recorded and thirdstop uses. A nil field was not recorded.
 type Exif struct {
-	ExposureTime *exposure.Shutter `json:"exposure_time_s"`
-	FNumber      *exposure.FNumber `json:"f_number"`
-	ISO          *exposure.ISO     `json:"iso"`
-	FocalLength  *float64          `json:"focal_length_mm"`
+	ExposureTime *exposure.Shutter `json:"exposure_time_s" unit:"seconds" range:"over 0" doc:"exposure time"`
+	FNumber      *exposure.FNumber `json:"f_number" range:"over 0" doc:"lens opening as marked"`
+	ISO          *exposure.ISO     `json:"iso" range:"over 0" doc:"camera speed"`
+	FocalLength  *float64          `json:"focal_length_mm" unit:"millimetres" range:"over 0" doc:"focal length"`
 	Flash        *Flash            `json:"flash"`
-	Program      *int              `json:"exposure_program"` // Exif ExposureProgram, 1 is manual
-	ExposureMode *int              `json:"exposure_mode"`    // Exif ExposureMode, 0 auto, 1 manual, 2 bracket
-	WhiteBalance *int              `json:"white_balance"`    // Exif WhiteBalance, 0 auto, 1 manual
-	TakenAt      *string           `json:"taken_at"`         // RFC 3339; without offset where none was recorded
-	Make         *string           `json:"make"`
-	Model        *string           `json:"model"`
-	Lens         *string           `json:"lens"`
-	Serial       *string           `json:"serial"`
+	Program      *int              `json:"exposure_program" range:"0 to 9" doc:"Exif ExposureProgram; 1 is manual"`
+	ExposureMode *int              `json:"exposure_mode" range:"0 to 2" doc:"Exif ExposureMode; 0 auto, 1 manual, 2 bracket"`
+	WhiteBalance *int              `json:"white_balance" range:"0 to 1" doc:"Exif WhiteBalance; 0 auto, 1 manual"`
+	TakenAt      *string           `json:"taken_at" unit:"RFC 3339" doc:"when it was taken; without offset where none was recorded"`
+	Make         *string           `json:"make" doc:"camera's maker"`
+	Model        *string           `json:"model" doc:"camera"`
+	Lens         *string           `json:"lens" doc:"lens"`
+	Serial       *string           `json:"serial" doc:"camera's serial number"`
 }
 
 // Flash is the Exif flash tag taken apart. Plain radio triggers record "did not
 // fire", so Fired false never means that a flash failed.
 type Flash struct {
-	Raw   int    `json:"raw"`   // the tag's value, 0 to 65535
-	Fired bool   `json:"fired"` // bit 0
-	Mode  string `json:"mode"`  // "unknown", "on", "off" or "auto" (bits 3 and 4)
+	Raw   int    `json:"raw" range:"0 to 65535" doc:"the tag's value"`
+	Fired bool   `json:"fired" doc:"bit 0; false never means that a flash failed, plain radio triggers record it"`
+	Mode  string `json:"mode" range:"unknown, on, off, auto" doc:"bits 3 and 4"`
 }
 
 // Shares are parts of a frame or region, 0 to 1, exact over every pixel.
 type Shares struct {
-	R   float64 `json:"r"`
-	G   float64 `json:"g"`
-	B   float64 `json:"b"`
-	Any float64 `json:"any"` // pixels with at least one clipped channel
+	R   float64 `json:"r" unit:"share" range:"0 to 1" doc:"pixels whose red is clipped, exact over every pixel"`
+	G   float64 `json:"g" unit:"share" range:"0 to 1" doc:"pixels whose green is clipped, exact"`
+	B   float64 `json:"b" unit:"share" range:"0 to 1" doc:"pixels whose blue is clipped, exact"`
+	Any float64 `json:"any" unit:"share" range:"0 to 1" doc:"pixels with at least one clipped channel, exact"`
 }
 
 // Box is a rectangle in fractions of the upright frame: 0 is left or top, 1 right or bottom.
 type Box struct {
-	X0 float64 `json:"x0"`
-	Y0 float64 `json:"y0"`
-	X1 float64 `json:"x1"`
-	Y1 float64 `json:"y1"`
+	X0 float64 `json:"x0" unit:"share" range:"0 to 1" doc:"left edge, of the upright frame"`
+	Y0 float64 `json:"y0" unit:"share" range:"0 to 1" doc:"top edge"`
+	X1 float64 `json:"x1" unit:"share" range:"0 to 1" doc:"right edge"`
+	Y1 float64 `json:"y1" unit:"share" range:"0 to 1" doc:"bottom edge"`
 }
 
 // Level is the exposure of a region, relative to the edge of clipping.
 type Level struct {
-	Value   exposure.Stops `json:"level_stops"` // median cell, in its brightest channel; 0 is the edge of clipping
-	Sigma   exposure.Stops `json:"sigma_stops"` // one standard deviation of Value, from noise and curve
-	AtLeast bool           `json:"at_least"`    // over 1 % of the deciding cell's samples are clipped: Value or more
+	Value   exposure.Stops `json:"level_stops" unit:"stops" range:"-12 to 0" doc:"median cell, in its brightest channel; 0 is the edge of clipping"`
+	Sigma   exposure.Stops `json:"sigma_stops" unit:"stops" range:"0 and up" doc:"one standard deviation of the level, from curve and noise"`
+	AtLeast bool           `json:"at_least" doc:"over 1 % of the deciding cell's samples are clipped: this level or more"`
 }
 
 // Regions are the parts of a frame that have a meaning.
@@ -96,39 +96,40 @@ type Regions struct {
 // Backdrop is the reading of the paper, cloth or wall behind the sitter.
 type Backdrop struct {
 	Level
-	WhiteFloor   exposure.Stops `json:"white_floor_stops"` // weakest channel in the darkest area around the head
-	FloorSigma   exposure.Stops `json:"white_floor_sigma_stops"`
-	FloorAtLeast bool           `json:"white_floor_at_least"`
-	Headroom     exposure.Stops `json:"headroom_stops"`    // stops left at the 99th-percentile cell; 0 when it clips
-	Evenness     exposure.Stops `json:"evenness_stops"`    // largest minus smallest median of the areas
-	ClippedShare float64        `json:"clipped_share"`     // pixels of the backdrop with any clipped channel, 0 to 1
-	ClippedAll   float64        `json:"clipped_all_share"` // pixels whose every channel is clipped are a share of at most this, 0 to 1
-	Share        float64        `json:"share"`             // backdrop's part of the frame, 0 to 1
-	Confidence   float64        `json:"confidence"`        // 0 to 1: how sure it is that this is the backdrop
-	Box          Box            `json:"box"`
-	Areas        []Area         `json:"areas"` // 3x3 in upright orientation, row by row; those without backdrop are left out
-	Mask         Mask           `json:"mask"`  // which cells
-	Codes        Codes          `json:"codes"`
+	WhiteFloor      exposure.Stops `json:"white_floor_stops" unit:"stops" range:"-12 to 0" doc:"weakest channel in the darkest area around the head"`
+	FloorSigma      exposure.Stops `json:"white_floor_sigma_stops" unit:"stops" range:"0 and up" doc:"one standard deviation of white_floor_stops"`
+	FloorAtLeast    bool           `json:"white_floor_at_least" doc:"as at_least, of the white floor"`
+	Headroom        exposure.Stops `json:"headroom_stops" unit:"stops" range:"0 to 12" doc:"stops left at the 99th-percentile cell; 0 where it clips"`
+	Evenness        exposure.Stops `json:"evenness_stops" unit:"stops" range:"0 to 12" doc:"largest minus smallest median of the areas; 0 with a single area"`
+	EvennessAtLeast bool           `json:"evenness_at_least" doc:"the lightest area clips, so the spread may be larger"`
+	ClippedShare    float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels of the backdrop with any clipped channel"`
+	ClippedAll      float64        `json:"clipped_all_share" unit:"share" range:"0 to 1" doc:"pixels with every channel clipped are at most this share: the least clipped channel of each cell, added up"`
+	Share           float64        `json:"share" unit:"share" range:"0 to 1" doc:"backdrop's part of the frame"`
+	Confidence      float64        `json:"confidence" range:"0 to 1" doc:"how sure it is that this is the backdrop; under 0.5 there is no reading"`
+	Box             Box            `json:"box"`
+	Areas           []Area         `json:"areas" doc:"ninths of the upright frame, row by row; those with under 5 % backdrop are left out"`
+	Mask            Mask           `json:"mask" doc:"which cells"`
+	Codes           Codes          `json:"codes"`
 }
 
 // Area is a ninth of the frame, as far as it shows backdrop.
 type Area struct {
-	Row     int            `json:"row"` // 0 top to 2 bottom
-	Col     int            `json:"col"` // 0 left to 2 right
-	Level   exposure.Stops `json:"level_stops"`
-	Floor   exposure.Stops `json:"white_floor_stops"` // weakest channel
-	AtLeast bool           `json:"at_least"`
-	Share   float64        `json:"share"` // of the area that is backdrop, 0 to 1
+	Row     int            `json:"row" range:"0 to 2" doc:"0 is the top"`
+	Col     int            `json:"col" range:"0 to 2" doc:"0 is the left"`
+	Level   exposure.Stops `json:"level_stops" unit:"stops" range:"-12 to 0" doc:"median cell, in its brightest channel"`
+	Floor   exposure.Stops `json:"white_floor_stops" unit:"stops" range:"-12 to 0" doc:"median cell, in its weakest channel"`
+	AtLeast bool           `json:"at_least" doc:"as at_least, of the level"`
+	Share   float64        `json:"share" unit:"share" range:"0 to 1" doc:"part of the area that is backdrop"`
 	Box     Box            `json:"box"`
 }
 
 // Sitter is the reading of everybody in front of the backdrop.
 type Sitter struct {
 	Level
-	Headroom     exposure.Stops `json:"headroom_stops"`
-	ClippedShare float64        `json:"clipped_share"`
-	Share        float64        `json:"share"` // of the frame, 0 to 1
-	Confidence   float64        `json:"confidence"`
+	Headroom     exposure.Stops `json:"headroom_stops" unit:"stops" range:"0 to 12" doc:"stops left at the 99th-percentile cell; 0 where it clips"`
+	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels of the sitter with any clipped channel"`
+	Share        float64        `json:"share" unit:"share" range:"0 to 1" doc:"sitter's part of the frame"`
+	Confidence   float64        `json:"confidence" range:"0 to 1" doc:"how sure it is that this is the sitter"`
 	Box          Box            `json:"box"`
 	Mask         Mask           `json:"mask"`
 	Codes        Codes          `json:"codes"`
@@ -138,41 +139,42 @@ type Sitter struct {
 // declared is shown and never causes an adjustment.
 type WhiteReference struct {
 	Level
-	Peak         exposure.Stops `json:"peak_stops"` // brightest channel at the 98th percentile
-	Headroom     exposure.Stops `json:"headroom_stops"`
-	ClippedShare float64        `json:"clipped_share"`
-	Declared     bool           `json:"declared"`
-	Confidence   float64        `json:"confidence"`
+	Peak         exposure.Stops `json:"peak_stops" unit:"stops" range:"-12 to 0" doc:"highest of the channels' 98th percentiles over 8x8 blocks"`
+	PeakAtLeast  bool           `json:"peak_at_least" doc:"as at_least, of the cell that holds the peak's block"`
+	Headroom     exposure.Stops `json:"headroom_stops" unit:"stops" range:"0 to 12" doc:"stops left at the 99th-percentile cell; 0 where it clips"`
+	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels with any clipped channel"`
+	Declared     bool           `json:"declared" doc:"a person said so; one that was merely found is shown and never acted on"`
+	Confidence   float64        `json:"confidence" range:"0 to 1" doc:"1 where declared"`
 	Box          Box            `json:"box"`
 	Codes        Codes          `json:"codes"`
 }
 
 // Tone says how code values became light.
 type Tone struct {
-	Source string         `json:"source"` // "default", "learned", "raw"
-	Curve  string         `json:"curve"`  // which curve, by its name and version
-	Sigma  exposure.Stops `json:"sigma"`  // one standard deviation a stop under clipping, in stops
+	Source string         `json:"source" range:"default, learned, raw" doc:"where the curve comes from"`
+	Curve  string         `json:"curve" doc:"which curve, by its name and version"`
+	Sigma  exposure.Stops `json:"sigma" unit:"stops" range:"0 and up" doc:"one standard deviation of the curve a stop under clipping"`
 }
 
 // Label is a remark that a person should see with the reading.
 type Label struct {
-	Code string `json:"code"` // stable: "reduced", "edited", "adobe_rgb", "greyscale", ...
-	Text string `json:"text"` // a sentence
+	Code string `json:"code" doc:"stable, for programs"`
+	Text string `json:"text" doc:"a sentence, for people"`
 }
 
 // Mask marks cells of a coarse grid over the upright frame, row by row.
 type Mask struct {
-	Cols int    `json:"cols"`
-	Rows int    `json:"rows"`
-	Bits string `json:"bits"` // base64 (RFC 4648) of the bits, first cell in the highest bit of the first byte
+	Cols int    `json:"cols" unit:"cells" range:"0 to 96" doc:"columns of the grid"`
+	Rows int    `json:"rows" unit:"cells" range:"0 to 96" doc:"rows of the grid"`
+	Bits string `json:"bits" unit:"base64" doc:"one bit per cell, row by row, first cell in the highest bit of the first byte"`
 }
 
 // Codes is a histogram of a region's 8x8 block means in whole code values, enough to
 // express the region's level anew under a better curve.
 type Codes struct {
-	R []int32 `json:"r"` // 256 counts, trailing zeros left out
-	G []int32 `json:"g"`
-	B []int32 `json:"b"`
+	R []int32 `json:"r" unit:"blocks" doc:"256 counts of 8x8 block means by whole code value; trailing zeros left out"`
+	G []int32 `json:"g" unit:"blocks" doc:"as r"`
+	B []int32 `json:"b" unit:"blocks" doc:"as r"`
 }
 
 // Hints is what is known about a frame before it is measured. The zero value
@@ -180,4 +182,5 @@ type Codes struct {
 type Hints struct {
 	WhiteReference *Box // declared by a person
 	Backdrop       *Box // drawn by a person
+	Provisional    bool // the picture is a preview, and the full reading of the same frame follows
 }

@@ -1,0 +1,219 @@
+package assess
+
+import (
+	"thirdstop/assess/photo"
+	"thirdstop/assess/scene"
+	"thirdstop/assess/tone"
+)
+
+// Measure takes the reading of a picture. A nil curve is [tone.Default].
+func Measure(p *photo.Picture, c *tone.Curve, h Hints) Reading {
+	return MeasureSurvey(p.Survey, FactsOf(p), c, h)
+}
+
+// MeasureSurvey takes the reading of a survey, so that a frame can be measured
+// anew, under a better curve or when a white reference was declared, without its file. Its
+// result for [FactsOf] a picture and the picture's survey is that of [Measure].
+func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
+	if c == nil {
+		c = tone.Default()
+	}
+	r := Reading{
+		Version:     FormatVersion,
+		Orientation: max(f.Orientation, 1),
+		Kind:        f.Kind,
+		Exif:        f.Exif,
+		Labels:      append([]Label{}, f.Labels...),
+		Missing:     make(map[string]string),
+		Tone:        Tone{Source: string(c.Source()), Curve: c.Name(), Sigma: c.SigmaOneStopUnder().Round()},
+	}
+	if r.Kind == "" {
+		r.Kind = Full
+	}
+	if h.Provisional {
+		r.Kind = Provisional
+	}
+	r.Exif.missing(r.Missing, f.NoExif)
+	if s == nil || len(s.Cells) == 0 {
+		for _, path := range []string{"clipped_share", "regions.backdrop", "regions.sitter", "regions.white_reference"} {
+			r.Missing[path] = "the picture could not be surveyed"
+		}
+		return r
+	}
+	r.Width, r.Height = s.Width, s.Height
+	m := newMeter(s, c)
+	if s.Exact {
+		r.ClippedShare = m.shares()
+	} else {
+		r.Missing["clipped_share"] = "the picture was surveyed without counting every pixel"
+	}
+	m.regions(&r, scene.Find(s, scene.Hints{Backdrop: (*scene.Box)(h.Backdrop), WhiteReference: (*scene.Box)(h.WhiteReference)}))
+	return r
+}
+
+// regions fills in what the scene holds.
+func (m *meter) regions(r *Reading, sc *scene.Scene) {
+	if sc.Backdrop.Found() {
+		r.Regions.Backdrop = m.backdrop(sc)
+	}
+	if sc.Sitter.Found() {
+		r.Regions.Sitter = m.sitter(sc)
+	}
+	if sc.White.Found() {
+		r.Regions.WhiteReference = m.white(sc)
+	}
+	for path, region := range map[string]*scene.Region{
+		"regions.backdrop": &sc.Backdrop, "regions.sitter": &sc.Sitter, "regions.white_reference": &sc.White.Region,
+	} {
+		if !region.Found() {
+			r.Missing[path] = region.Reason
+		}
+	}
+	if b := r.Regions.Backdrop; b != nil && len(b.Areas) < 2 {
+		r.Missing["regions.backdrop.evenness_stops"] = "the backdrop shows in one area of the frame only"
+	}
+}
+
+// leastOfArea is the share of an area that must be backdrop for it to be listed,
+// and leastRoundHead that for which it counts as an area around the head.
+const (
+	leastOfArea    = 0.05
+	leastRoundHead = 0.10
+)
+
+func (m *meter) backdrop(sc *scene.Scene) *Backdrop {
+	cells := m.cellsOf(sc.Grid, sc.Backdrop.Mask)
+	t := m.tally(cells)
+	b := &Backdrop{
+		Level:        m.median(cells, brightest),
+		Headroom:     m.headroom(cells),
+		ClippedShare: t.any(),
+		ClippedAll:   t.all(),
+		Share:        float64(t.pixels) / float64(m.s.Width*m.s.Height),
+		Confidence:   sc.Backdrop.Confidence,
+		Box:          Box(sc.BoxOf(sc.Backdrop.Mask)),
+		Areas:        []Area{},
+		Mask:         maskOf(sc.Grid, sc.Backdrop.Mask),
+		Codes:        m.codes(cells),
+	}
+	var parts [9][]int32
+	for _, i := range cells {
+		parts[m.area(i)] = append(parts[m.area(i)], i)
+	}
+	sizes := m.areaPixels()
+	var darkest *Level
+	consider := func(l Level) {
+		if darkest == nil || l.Value < darkest.Value {
+			darkest = &l
+		}
+	}
+	var lightest, dimmest *Level
+	floors := make([]Level, 0, 9)
+	for n, part := range parts {
+		share := float64(m.tally(part).pixels) / float64(max(sizes[n], 1))
+		if len(part) == 0 || share < leastOfArea {
+			continue
+		}
+		level, floor := m.median(part, brightest), m.median(part, weakest)
+		floors = append(floors, floor)
+		if share >= leastRoundHead && roundHead(sc, n/3, n%3) {
+			consider(floor)
+		}
+		if lightest == nil || level.Value > lightest.Value {
+			lightest = &level
+		}
+		if dimmest == nil || level.Value < dimmest.Value {
+			dimmest = &level
+		}
+		b.Areas = append(b.Areas, Area{
+			Row: n / 3, Col: n % 3,
+			Level: level.Value, Floor: floor.Value, AtLeast: level.AtLeast, Share: share,
+			Box: Box{float64(n%3) / 3, float64(n/3) / 3, float64(n%3+1) / 3, float64(n/3+1) / 3},
+		})
+	}
+	if darkest == nil {
+		for _, f := range floors {
+			consider(f)
+		}
+	}
+	if darkest == nil { // so small a backdrop that no area lists it
+		consider(m.median(cells, weakest))
+	}
+	b.WhiteFloor, b.FloorSigma, b.FloorAtLeast = darkest.Value, darkest.Sigma, darkest.AtLeast
+	if lightest != nil {
+		b.Evenness = (lightest.Value - dimmest.Value).Round()
+		b.EvennessAtLeast = lightest.AtLeast
+	}
+	return b
+}
+
+// roundHead says whether an area lies around the head.
+func roundHead(sc *scene.Scene, row, col int) bool {
+	if !sc.Sitter.Found() {
+		return row < 2
+	}
+	r, c := min(int(sc.HeadY*3), 2), min(int(sc.HeadX*3), 2)
+	return max(row-r, r-row) <= 1 && max(col-c, c-col) <= 1
+}
+
+func (m *meter) sitter(sc *scene.Scene) *Sitter {
+	cells := m.cellsOf(sc.Grid, sc.Sitter.Mask)
+	t := m.tally(cells)
+	return &Sitter{
+		Level:        m.median(cells, brightest),
+		Headroom:     m.headroom(cells),
+		ClippedShare: t.any(),
+		Share:        float64(t.pixels) / float64(m.s.Width*m.s.Height),
+		Confidence:   sc.Sitter.Confidence,
+		Box:          Box(sc.BoxOf(sc.Sitter.Mask)),
+		Mask:         maskOf(sc.Grid, sc.Sitter.Mask),
+		Codes:        m.codes(cells),
+	}
+}
+
+func (m *meter) white(sc *scene.Scene) *WhiteReference {
+	cells := m.cellsOf(sc.Grid, sc.White.Mask)
+	within := Box{0, 0, 1, 1}
+	if sc.White.Declared {
+		within = Box(sc.White.Box)
+		cells = m.cellsIn(within)
+	}
+	peak, peakAtLeast := m.peak(cells, within)
+	return &WhiteReference{
+		Level:        m.median(cells, brightest),
+		Peak:         peak,
+		PeakAtLeast:  peakAtLeast,
+		Headroom:     m.headroom(cells),
+		ClippedShare: m.tally(cells).any(),
+		Declared:     sc.White.Declared,
+		Confidence:   sc.White.Confidence,
+		Box:          Box(sc.White.Box),
+		Codes:        m.codes(cells),
+	}
+}
+
+func (e *Exif) missing(why map[string]string, noExif bool) {
+	say := func(absent bool, name, what string) {
+		if !absent {
+			return
+		}
+		if noExif {
+			why["exif."+name] = "the file has no Exif"
+		} else {
+			why["exif."+name] = "the camera did not record " + what
+		}
+	}
+	say(e.ExposureTime == nil, "exposure_time_s", "the exposure time")
+	say(e.FNumber == nil, "f_number", "the aperture; a lens without contacts has none to record")
+	say(e.ISO == nil, "iso", "the ISO speed")
+	say(e.FocalLength == nil, "focal_length_mm", "the focal length")
+	say(e.Flash == nil, "flash", "the flash tag")
+	say(e.Program == nil, "exposure_program", "the exposure program")
+	say(e.ExposureMode == nil, "exposure_mode", "the exposure mode")
+	say(e.WhiteBalance == nil, "white_balance", "the white-balance mode")
+	say(e.TakenAt == nil, "taken_at", "when it was taken")
+	say(e.Make == nil, "make", "its maker")
+	say(e.Model == nil, "model", "its model")
+	say(e.Lens == nil, "lens", "the lens")
+	say(e.Serial == nil, "serial", "its serial number")
+}

@@ -1,0 +1,124 @@
+package scene
+
+import (
+	"math"
+	"sort"
+)
+
+// surface is a backdrop's colour as a smooth function of place: a quadratic in x and y, which
+// is enough for light that falls off and for vignetting.
+type surface struct {
+	k      [3][6]float64
+	bottom float64 // y beyond which nothing was seen; it is not extrapolated
+	spread float64 // robust standard deviation of what was fitted, code values
+}
+
+func (s *surface) at(x, y float64) vec {
+	b := basis(x, min(y, s.bottom))
+	var v vec
+	for ch := range v {
+		for j, t := range b {
+			v[ch] += s.k[ch][j] * t
+		}
+	}
+	return v
+}
+
+func basis(x, y float64) [6]float64 {
+	x, y = 2*x-1, 2*y-1
+	return [6]float64{1, x, y, x * x, x * y, y * y}
+}
+
+// fitSurface fits a surface to cells in the way of iteratively reweighted least squares with
+// Cauchy weights, which lets a minority of foreign cells (a flag, a head) drop out. It
+// begins from start with a wide scale that narrows to the spread of the majority.
+func (f *field) fitSurface(cells []int, start vec) *surface {
+	s := &surface{}
+	for ch := range s.k {
+		s.k[ch][0] = start[ch]
+	}
+	xs := make([][6]float64, len(cells))
+	rest := make([]float64, len(cells))
+	for n, i := range cells {
+		x, y := f.bounds(i).middle()
+		xs[n] = basis(x, y)
+		s.bottom = max(s.bottom, y)
+	}
+	for _, scale := range []float64{25, 18, 12, 9, 0, 0, 0} {
+		for n, i := range cells {
+			x, y := f.bounds(i).middle()
+			rest[n] = f.colour[i].distance(s.at(x, y))
+		}
+		// A distance in three dimensions has a median of 1.54 standard deviations of one.
+		s.spread = median(rest) / 1.54
+		if scale == 0 {
+			scale = max(2, 2*s.spread)
+		}
+		var a [6][6]float64
+		var b [3][6]float64
+		for n, i := range cells {
+			w := 1 / (1 + rest[n]*rest[n]/(scale*scale))
+			w *= w
+			for p := range 6 {
+				for q := range p + 1 {
+					a[p][q] += w * xs[n][p] * xs[n][q]
+				}
+				for ch := range 3 {
+					b[ch][p] += w * xs[n][p] * f.colour[i][ch]
+				}
+			}
+		}
+		// A little pull of the higher terms towards 0 keeps the fit defined where
+		// cells lie along one border only.
+		var total float64
+		total = a[0][0]
+		for p := 1; p < 6; p++ {
+			a[p][p] += 0.01 * total
+		}
+		for ch := range 3 {
+			s.k[ch] = solve(a, b[ch])
+		}
+	}
+	return s
+}
+
+// solve is Cholesky's method for a symmetric positive definite system of which
+// the lower half is given.
+func solve(a [6][6]float64, b [6]float64) [6]float64 {
+	for i := range 6 {
+		for j := range i + 1 {
+			s := a[i][j]
+			for k := range j {
+				s -= a[i][k] * a[j][k]
+			}
+			if i == j {
+				a[i][i] = math.Sqrt(max(s, 1e-9))
+			} else {
+				a[i][j] = s / a[j][j]
+			}
+		}
+	}
+	for i := range 6 {
+		for k := range i {
+			b[i] -= a[i][k] * b[k]
+		}
+		b[i] /= a[i][i]
+	}
+	for i := 5; i >= 0; i-- {
+		for k := i + 1; k < 6; k++ {
+			b[i] -= a[k][i] * b[k]
+		}
+		b[i] /= a[i][i]
+	}
+	return b
+}
+
+// median leaves its argument alone. It is 0 for nothing.
+func median(v []float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	c := append([]float64(nil), v...)
+	sort.Float64s(c)
+	return c[len(c)/2]
+}
