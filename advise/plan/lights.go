@@ -234,7 +234,10 @@ func hint(text string, scale exposure.Scale) string {
 			part = "." + strconv.Itoa(under)
 		}
 	} else if i := strings.IndexAny(t, "+-"); i > 0 {
-		part = strings.TrimPrefix(t[i+1:], "0")
+		part = t[i+1:]
+		if strings.Contains(part, ".") {
+			part = strings.TrimRight(strings.TrimPrefix(part, "0"), "0")
+		}
 	}
 	switch part {
 	case "1/3", "2/3", ".33", ".67":

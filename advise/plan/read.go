@@ -100,17 +100,18 @@ type section struct {
 	r      *reader
 	self   node
 	values map[string]node
+	meant  map[string]bool // keys that are there under a wrong name
 }
 
 // section takes a mapping apart. Keys that it does not know are faults, with the
 // nearest one that it does.
 func (r *reader) section(n node, keys []string, example string) (section, bool) {
-	s := section{r: r, self: n, values: map[string]node{}}
+	s := section{r: r, self: n, values: map[string]node{}, meant: map[string]bool{}}
 	r.where[n.pointer] = [2]int{n.line, n.column}
 	switch n.kind {
 	case mapping:
 	case nothing:
-		r.add(n, "has nothing under it; write %s, or delete the line", example)
+		r.add(n, "has nothing under it; write %s", example)
 		return s, false
 	default:
 		r.add(n, "is not a group of \"key: value\" lines; write %s", example)
@@ -121,7 +122,9 @@ func (r *reader) section(n node, keys []string, example string) (section, bool) 
 		if !slices.Contains(keys, p.key) {
 			v.line, v.column = p.line, p.column
 			v.pointer = join(n.pointer, shorten(p.key))
-			r.add(v, "%s", unknownKey(p.key, n.pointer, keys))
+			meant, text := unknownKey(p.key, n.pointer, keys)
+			r.add(v, "%s", text)
+			s.meant[meant] = true
 			continue
 		}
 		r.where[v.pointer] = [2]int{p.line, p.column}
@@ -147,28 +150,34 @@ func shorten(key string) string {
 // scalar is the text of a key. It reports false where the key is not there, or
 // is there without a plain value, which is a fault.
 func (s section) scalar(key, example string) (node, bool) {
+	return s.plain(key, example+", or delete the line", example)
+}
+
+// required is scalar for a key that must be there.
+func (s section) required(key, example string) (node, bool) {
+	if _, ok := s.values[key]; ok {
+		return s.plain(key, example, example)
+	}
+	missing := node{line: s.self.line, column: s.self.column, pointer: join(s.self.pointer, key)}
+	if !s.meant[key] { // else the slip in its name has been told
+		s.r.add(missing, "is missing; write %s", example)
+	}
+	return missing, false
+}
+
+func (s section) plain(key, ifEmpty, ifMany string) (node, bool) {
 	n, ok := s.values[key]
 	switch {
 	case !ok:
 		return n, false
 	case n.kind == nothing || n.kind == scalar && strings.TrimSpace(n.text) == "":
-		s.r.add(n, "has no value; write %s, or delete the line", example)
+		s.r.add(n, "has no value; write %s", ifEmpty)
 		return n, false
 	case n.kind != scalar:
-		s.r.add(n, "is more than one value; write %s", example)
+		s.r.add(n, "is more than one value; write %s", ifMany)
 		return n, false
 	}
 	return n, true
-}
-
-// required is scalar for a key that must be there.
-func (s section) required(key, example string) (node, bool) {
-	if _, ok := s.values[key]; !ok {
-		missing := node{line: s.self.line, column: s.self.column, pointer: join(s.self.pointer, key)}
-		s.r.add(missing, "is missing; write %s", example)
-		return missing, false
-	}
-	return s.scalar(key, example)
 }
 
 // value reads a scalar with a parser of the exposure package.

@@ -23,21 +23,21 @@ var otherWords = map[string]string{
 	"sync_speed": "sync", "x_sync": "sync", "full": "top",
 }
 
-// unknownKey says what to write instead of a key that a plan has not.
-func unknownKey(key, section string, known []string) string {
+// unknownKey says which key was meant by one that a plan has not, and what to write.
+func unknownKey(key, section string, known []string) (meant, text string) {
 	k := strings.ToLower(strings.ReplaceAll(strings.TrimSpace(key), " ", "_"))
 	near := otherWords[k]
 	if near == "" || !contains(known, near) {
 		near = nearest(k, known)
 	}
-	text := "is no key of a plan; "
+	text = "is no key of a plan; "
 	if section != "" {
 		text = "is no key of " + strings.TrimRight(section, "]0123456789[") + "; "
 	}
 	if near != "" {
-		return text + "write " + near
+		return near, text + "write " + near
 	}
-	return text + "keys here are " + andList(known)
+	return "", text + "keys here are " + andList(known)
 }
 
 func contains(list []string, s string) bool {

@@ -72,7 +72,7 @@ func (u *remarks) lights(p Plan) {
 		at := fmt.Sprintf("lights[%d]", i)
 		if l.Guide == 0 {
 			without = append(without, l.Name())
-		} else if l.Guide < 5 || l.Guide > 200 {
+		} else if l.Guide < 5 || l.Guide > 120 {
 			u.add(at+".guide_number", "is %s m: most flashes lie between 10 and 120; look whether the unit is right", shortest(float64(l.Guide)))
 		}
 		switch {

@@ -38,7 +38,7 @@ func ParseMetres(text string) (Metres, error) {
 	if m := Metres(v) * unit; ok && err == nil && m > 0 && m <= 200 {
 		return m, nil
 	}
-	return 0, fmt.Errorf("%w: %q; write one like \"1.2 m\" or \"4 ft\", up to 200 m", ErrDistance, text)
+	return 0, fmt.Errorf("%w: %q is no distance up to 200 m; write one like \"1.2 m\" or \"4 ft\"", ErrDistance, text)
 }
 
 // ParseGuideNumber reads "58", "58 m" or "190 ft" (ISO 100, full power).
