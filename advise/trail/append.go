@@ -194,7 +194,8 @@ func (t *Trail) sync() error {
 	return nil
 }
 
-// Head names the last record, unsynced ones included. After a failed Append it names the last acknowledged one.
+// Head names the last record, unsynced ones included: call Sync before it is put on paper. After a failed Append it
+// names the last acknowledged one.
 func (t *Trail) Head() Head {
 	t.mu.Lock()
 	defer t.mu.Unlock()

@@ -358,6 +358,66 @@ func shootOnUntilStopped(d trail.Disk, w *told) told {
 	return *w
 }
 
+func TestWhatIsCutOffIsOnDiskBeforeItIsCutOff(t *testing.T) {
+	base := &trailtest.Disk{}
+	create(t, memDir, trail.Options{Disk: base}).Close()
+	whole, _ := base.Content(memChain)
+	const part = `{"seq":2,"prev":"0123456789`
+	cuts := 0
+	for left := range 10 {
+		for seed := range uint64(40) {
+			d := &stopAt{Disk: &trailtest.Disk{}, left: left}
+			d.SetContent(memChain, append(whole[:len(whole):len(whole)], part...))
+			d.SetContent(memDir+"/names.jsonl", nil)
+			func() {
+				defer func() {
+					if r := recover(); r != nil && r != (stopped{}) {
+						panic(r)
+					}
+				}()
+				if tr, _, err := trail.Open(memDir, trail.Options{Disk: d}); err != nil {
+					t.Error(err)
+				} else {
+					tr.Close()
+				}
+			}()
+			lost := d.PowerLoss(rand.New(rand.NewPCG(seed, uint64(left))))
+			now, _ := lost.Content(memChain)
+			if len(now) > len(whole) {
+				continue
+			}
+			cuts++
+			kept := false
+			for _, n := range lost.Names() {
+				b, _ := lost.Content(n)
+				kept = kept || strings.HasSuffix(n, ".part") && string(b) == part
+			}
+			if !kept {
+				t.Fatalf("power loss after %d operations (seed %d): the line was cut off and is kept nowhere: %v", left, seed, lost.Names())
+			}
+		}
+	}
+	if cuts < 40 {
+		t.Errorf("the line was cut off in %d of the cases only", cuts)
+	}
+}
+
+func TestAFullDiskWhenOpeningIsToldAndChangesNothing(t *testing.T) {
+	d := &trailtest.Disk{}
+	create(t, memDir, trail.Options{Disk: d}).Close()
+	whole, _ := d.Content(memChain)
+	broken := append(whole[:len(whole):len(whole)], "{"...)
+	d.SetContent(memChain, broken)
+	d.FailAt(2, trailtest.FailWhole, nil)
+	_, _, err := trail.Open(memDir, trail.Options{Disk: d})
+	if !errors.Is(err, syscall.ENOSPC) || !strings.Contains(err.Error(), "free some space and start thirdstop again") {
+		t.Errorf("error is %v", err)
+	}
+	if now, _ := d.Content(memChain); string(now) != string(broken) {
+		t.Errorf("the trail was changed")
+	}
+}
+
 func TestAFailedEraseLeavesTheTrailUsable(t *testing.T) {
 	d := &trailtest.Disk{}
 	tr := create(t, memDir, trail.Options{Disk: d})

@@ -135,13 +135,13 @@ func Open(dir string, opt Options) (*Trail, []Repair, error) {
 	var repairs []Repair
 	if cut > 0 {
 		r, err := t.cutOff(path, cut, opt)
+		if diskFull(err) {
+			return nil, nil, fmt.Errorf("%s ends in an unfinished line, and the disk is too full to keep it aside; free some space and start thirdstop again: %w", path, err)
+		}
 		if err != nil {
 			return nil, nil, fmt.Errorf("%s ends in an unfinished line, which could not be kept aside and cut off: %w", path, err)
 		}
 		repairs = append(repairs, r)
-	}
-	if err := remove(t.disk, path+newSuffix); err != nil {
-		return nil, repairs, err
 	}
 	names, more, err := openNames(t.disk, dir, t.poison)
 	repairs = append(repairs, more...)

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -354,6 +355,74 @@ func TestAnUnfinishedLastLineIsCutOffKeptAndReported(t *testing.T) {
 		if rep, err := trail.Verify(dir, tr.Head().String()); err != nil || rep.Unfinished != 0 {
 			t.Errorf("Verify: %+v, %v", rep, err)
 		}
+	}
+}
+
+func TestAWriterAndReadersWorkAtTheSameTime(t *testing.T) {
+	dir := t.TempDir()
+	tr := create(t, dir, trail.Options{})
+	ref, err := tr.Keep("stroke")
+	if err != nil {
+		t.Fatal(err)
+	}
+	add(t, tr, ref)
+	done := make(chan struct{})
+	var group sync.WaitGroup
+	for _, look := range []func(){
+		func() {
+			n := uint64(0)
+			for r, err := range tr.After(0) {
+				if n++; err != nil || r.Seq != n {
+					t.Errorf("After gave record %d as number %d, %v", r.Seq, n, err)
+					return
+				}
+			}
+		},
+		func() {
+			if s, err := tr.Text(ref); err != nil || s != "stroke" {
+				t.Errorf("text %q, %v", s, err)
+			}
+		},
+		func() {
+			for _, err := range trail.Read(dir) {
+				if err != nil && err != trail.ErrUnfinished {
+					t.Errorf("Read: %v", err)
+				}
+			}
+		},
+		func() {
+			if has, err := tr.Has(tr.Head()); !has || err != nil {
+				t.Errorf("Has the head: %v, %v", has, err)
+			}
+		},
+	} {
+		group.Go(func() {
+			for {
+				select {
+				case <-done:
+					return
+				default:
+					look()
+				}
+			}
+		})
+	}
+	for i := range 150 {
+		gone, err := tr.Keep("for a moment")
+		if err != nil {
+			t.Fatal(err)
+		}
+		add(t, tr, gone)
+		if i%10 == 0 {
+			if err := tr.Erase(gone.ID); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	close(done)
+	group.Wait()
+	if rep, err := trail.Verify(dir, tr.Head().String()); err != nil || rep.Records != 152 || rep.Erased != 15 {
+		t.Errorf("Verify: %+v, %v", rep, err)
 	}
 }
 

@@ -19,6 +19,7 @@ type walker struct {
 	line    int      // number of the last line
 	off     int64    // where the last line began
 	base    int64    // where the stream begins in the file
+	link    [64]byte // scratch
 }
 
 func newWalker(file string, r io.Reader, bodies bool) *walker {
@@ -79,10 +80,10 @@ func (w *walker) next() (view, *DamageError, error) {
 	}
 	w.seq = want
 
-	var link [64]byte
+	link := &w.link
 	hex.Encode(link[:], before[:])
 	if want == 1 {
-		link = zeroHash
+		*link = zeroHash
 	}
 	switch {
 	case !beforeUnknown && string(v.prev) != string(link[:]) && want == 1:
