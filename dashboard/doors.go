@@ -85,7 +85,11 @@ func (s *Server) postCode(w http.ResponseWriter, r *http.Request, who Device) er
 		return errOpen
 	}
 	code, expires, url := s.NewCode(role)
-	return answer(w, http.StatusOK, map[string]any{"code": code, "role": role, "expires": timestamp(expires), "url": url})
+	qr, err := qrRows(url)
+	if err != nil {
+		return err
+	}
+	return answer(w, http.StatusOK, map[string]any{"code": code, "role": role, "expires": timestamp(expires), "url": url, "qr": qr})
 }
 
 var errOpen = &problem{http.StatusConflict, "open", "this server is open to this machine alone, so there is nothing to pair; start it with --listen to let tablets in", nil}

@@ -226,6 +226,9 @@ func (l *live) serve(w http.ResponseWriter, r *http.Request, who Device) error {
 		return nil
 	}
 	defer l.leave(c)
+	if !l.s.stillPaired(who) { // revoked between the door and the list
+		c.finish(closeUnpaired, "this device was unpaired")
+	}
 	written := make(chan struct{})
 	go func() {
 		defer close(written)

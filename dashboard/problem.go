@@ -68,7 +68,7 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, who Device, err er
 	if !errors.As(err, &p) {
 		p = s.refusal(who, err)
 	}
-	if p == errInternal {
+	if p == errInternal && r.Context().Err() == nil { // else the caller went away
 		s.log.Error().Err(err).Str("call", r.Pattern).Msg("a call failed")
 	}
 	body := map[string]any{"error": p}
