@@ -108,7 +108,10 @@ func (t *tiffFile) dir(off int64) (entries []entry, next int64, err error) {
 		return nil, 0, errShort
 	}
 	count := int64(t.order.Uint16(n[:]))
-	if count == 0 || count > maxEntries {
+	switch {
+	case count == 0 && zeros(t.r, t.size, place{off, min(16, t.size-off)}):
+		return nil, 0, errShort // its place is reserved, and not written yet
+	case count == 0 || count > maxEntries:
 		return nil, 0, errBadDir
 	}
 	buf := make([]byte, 12*count+4)

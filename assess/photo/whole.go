@@ -122,10 +122,17 @@ func zeros(r io.ReaderAt, size int64, p place) bool {
 	return true
 }
 
-// emptyTail reports whether a stretch of picture data ends in nothing but zeros,
-// which is how a reserved and not yet written end reads.
-func emptyTail(r io.ReaderAt, size int64, p place) bool {
-	const tail = 64 << 10
+// How many zeros at the end of picture data mean that it hasn't been written
+// yet. Raw data may be padded, or end in rows of a covered lens; a JPEG or any
+// other compressed data has no use for so many.
+const (
+	tailRaw        = 16 << 10
+	tailCompressed = 4 << 10
+)
+
+// emptyTail reports whether a stretch ends in nothing but zeros, at least tail of
+// them or the whole stretch, which is how a reserved and not yet written end reads.
+func emptyTail(r io.ReaderAt, size int64, p place, tail int64) bool {
 	if p.length > tail {
 		p = place{p.off + p.length - tail, tail}
 	}
@@ -144,17 +151,23 @@ func wholeTIFF(r io.ReaderAt, size int64, raw bool) error {
 		return errShort
 	}
 	var found error
-	fail := func(p place, compressed bool) {
+	check := func(p place, tail int64) {
 		switch {
-		case found != nil || p.length == 0:
+		case found != nil:
 		case !p.inside(size):
 			found = fmt.Errorf("%w: %d bytes at %d of %d", errShort, p.length, p.off, size)
-		case (raw || compressed) && emptyTail(r, size, p), zeros(r, size, p):
+		case emptyTail(r, size, p, tail):
 			found = fmt.Errorf("%w: nothing but zeros at %d", errShort, p.off)
 		}
 	}
 	err = t.walk(func(d *directory) {
-		compressed := d.number(tagCompression, compressionNone) != compressionNone
+		tail := int64(tailCompressed)
+		switch {
+		case raw:
+			tail = tailRaw
+		case d.number(tagCompression, compressionNone) == compressionNone:
+			tail = size // wholly empty
+		}
 		for _, tags := range [][2]uint16{{tagStripOffsets, tagStripLengths}, {tagTileOffsets, tagTileLengths}, {tagJPEGOffset, tagJPEGLength}} {
 			offs, lens := d.numbers(tags[0]), d.numbers(tags[1])
 			// One stretch from the first to the last is what the writer fills.
@@ -163,7 +176,7 @@ func wholeTIFF(r io.ReaderAt, size int64, raw bool) error {
 				first, end = min(first, off), max(end, off+lens[i])
 			}
 			if first < end {
-				fail(place{first, end - first}, compressed || tags[0] == tagJPEGOffset)
+				check(place{first, end - first}, tail)
 			}
 		}
 		for _, e := range d.entries {
@@ -192,7 +205,7 @@ func wholeRAF(r io.ReaderAt, size int64) error {
 		if p.length == 0 {
 			continue
 		}
-		if !p.inside(size) || emptyTail(r, size, p) {
+		if !p.inside(size) || emptyTail(r, size, p, tailRaw) {
 			return errShort
 		}
 	}
@@ -213,7 +226,7 @@ func wholeBoxes(r io.ReaderAt, size int64, raw bool) error {
 	}) {
 		return errShort
 	}
-	if data.length > 0 && emptyTail(r, size, data) {
+	if data.length > 0 && emptyTail(r, size, data, tailRaw) {
 		return errShort
 	}
 	if raw {
