@@ -1,0 +1,5 @@
+//go:build race
+
+package tone
+
+func init() { underRace = true }
