@@ -18,7 +18,7 @@ const (
 	// A clipped backdrop whose light is known no better than this is looked at under
 	// the edge first; one that was seen there before must have become very unsure.
 	blind      exposure.Stops = 0.45
-	blindAgain exposure.Stops = 0.8
+	blindAgain exposure.Stops = 0.6
 )
 
 // decide draws the advice from the state, and gives it out where it changed.

@@ -86,7 +86,7 @@ func measuredRegions(p *plan.Plan, r *assess.Reading) [regionCount]rig.Measured 
 	}
 	// A reference that nobody declared never causes an adjustment.
 	if w := r.Regions.WhiteReference; w != nil && w.Declared {
-		out[whiteRegion] = rig.Measured{OK: true, Value: w.Peak, Sigma: w.Sigma, AtLeast: w.AtLeast || w.Peak >= clipEdge}
+		out[whiteRegion] = rig.Measured{OK: true, Value: w.Peak, Sigma: w.Sigma, AtLeast: w.PeakAtLeast || w.Peak >= clipEdge}
 	}
 	if p := r.Regions.Sitter; p != nil {
 		out[sitterRegion] = rig.Measured{OK: true, Value: p.Value, Sigma: max(p.Sigma, sitterSigma), AtLeast: p.AtLeast}

@@ -1,0 +1,45 @@
+package shoot
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"thirdstop/advise"
+	"thirdstop/advise/trail"
+)
+
+// The kinds of record that a shoot writes, and the version of their bodies.
+const (
+	inputKind   = "input"
+	outputKind  = "output"
+	bodyVersion = 1
+)
+
+type inputBody struct {
+	Input  advise.Input `json:"input"`
+	Kept   []trail.Ref  `json:"kept,omitempty"`   // the texts that Input refers to by their ids
+	Client string       `json:"client,omitempty"` // id of the request, so that a repeat is known after a restart
+}
+
+type outputBody struct {
+	Of      uint64          `json:"of"` // seq of the input's record
+	Outputs []advise.Output `json:"outputs"`
+}
+
+// about is what the header of a trail says of its shoot: which capture folder it belongs
+// to, without its path, which may name people.
+type about struct {
+	Salt   string `json:"salt"`
+	Folder string `json:"folder_sha256"` // hex SHA-256 of salt and absolute path
+}
+
+func decodeInput(r trail.Record) (inputBody, error) {
+	var b inputBody
+	if r.V != bodyVersion {
+		return b, fmt.Errorf("record %d: its body is of version %d, and this program reads version %d; use a newer thirdstop", r.Seq, r.V, bodyVersion)
+	}
+	if err := json.Unmarshal(r.Body, &b); err != nil {
+		return b, fmt.Errorf("record %d: its body can't be read: %w", r.Seq, err)
+	}
+	return b, nil
+}

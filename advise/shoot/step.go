@@ -1,0 +1,132 @@
+package shoot
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"thirdstop/advise"
+	"thirdstop/advise/trail"
+)
+
+// step is the way of every input: stored and synced, applied, shown. The caller
+// holds mu. Where storing fails nothing was applied.
+func (s *Shoot) step(b inputBody) ([]advise.Output, error) {
+	b.Input.At = s.now()
+	rec, err := s.trail.Append(inputKind, bodyVersion, advise.Rules, b.Input.At, b)
+	if err != nil {
+		if errors.Is(err, trail.ErrPoisoned) {
+			s.recording = err.Error()
+			s.show()
+		}
+		return nil, fmt.Errorf("%w: %w", ErrNotRecorded, err)
+	}
+	// What takes effect is what was written, read back: a replay then can't see anything else.
+	if b, err = decodeInput(rec); err != nil {
+		panic("shoot: an input that was just written can't be read back: " + err.Error())
+	}
+	before := s.state.Phase
+	next, out := advise.Apply(s.state, b.Input)
+	s.state = next
+	s.remember(b)
+	s.log(b, b.Input.At, out)
+	if len(out) > 0 {
+		// Outputs can be computed again, so they ride with the next input's sync.
+		if _, err := s.trail.AppendUnsynced(outputKind, bodyVersion, advise.Rules, b.Input.At, outputBody{Of: rec.Seq, Outputs: out}); err != nil {
+			s.recording = err.Error() // the input itself is safe
+		}
+	}
+	if b.Client != "" {
+		s.clients[b.Client] = Receipt{State: s.state.Seq, Event: s.lastEvent(), At: b.Input.At}
+	}
+	if before != s.state.Phase {
+		s.c.Log.Info().Str("shoot", s.id).Str("phase", string(s.state.Phase)).Int("frames", s.state.FrameCount).Msg("shoot " + string(s.state.Phase))
+	}
+	s.show()
+	return out, nil
+}
+
+// show publishes the state. The caller holds mu.
+func (s *Shoot) show() {
+	keys := make([]string, 0, len(s.troubles))
+	for k := range s.troubles {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	troubles := make([]Trouble, 0, len(keys))
+	for _, k := range keys {
+		troubles = append(troubles, s.troubles[k])
+	}
+	s.shown.Store(&Snapshot{ID: s.id, Began: s.began, State: s.state, At: s.now(), LastEvent: s.lastEvent(),
+		Recording: s.recording, Troubles: troubles, Measuring: s.measuring, Latency: s.latency})
+	s.watch.signal()
+}
+
+// log turns outputs into numbered lines of the shoot log.
+func (s *Shoot) log(b inputBody, at time.Time, out []advise.Output) {
+	s.eventsMu.Lock()
+	defer s.eventsMu.Unlock()
+	add := func(e advise.Event) {
+		s.events = append(s.events, Event{Number: uint64(len(s.events) + 1), At: at, By: b.Input.By, State: s.state.Seq, Event: e})
+	}
+	for _, o := range out {
+		switch {
+		case o.Event != nil:
+			add(*o.Event)
+		case o.Question != nil:
+			add(advise.Event{Kind: "question", Frame: o.Question.Frame, Group: o.Question.Group, Text: o.Question.Text})
+		case o.Advice != nil && o.Advice.Status == advise.Adjust:
+			for _, a := range o.Advice.Adjustments {
+				add(advise.Event{Kind: "advice", Frame: o.Advice.Frame, Group: a.Group, Text: "Advice: " + a.Text + "."})
+			}
+		}
+	}
+}
+
+func (s *Shoot) lastEvent() uint64 {
+	s.eventsMu.RLock()
+	defer s.eventsMu.RUnlock()
+	return uint64(len(s.events))
+}
+
+// Events lists up to limit events with numbers over after, oldest first, with their words.
+func (s *Shoot) Events(after uint64, limit int) ([]Event, error) {
+	s.eventsMu.RLock()
+	from := min(after, uint64(len(s.events)))
+	to := min(from+uint64(max(limit, 0)), uint64(len(s.events)))
+	out := slices.Clone(s.events[from:to])
+	s.eventsMu.RUnlock()
+	for i := range out {
+		out[i].Words = s.Words(out[i].Ref)
+	}
+	return out, nil
+}
+
+// Words are the text behind a reference into the side file, "" where it was erased.
+func (s *Shoot) Words(ref string) string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.words(ref)
+}
+
+func (s *Shoot) words(ref string) string {
+	r, ok := s.refs[ref]
+	if !ok {
+		return ""
+	}
+	text, err := s.trail.Text(r)
+	if err != nil {
+		return ""
+	}
+	return text
+}
+
+// Difference is an input to which today's rules give other outputs than were recorded.
+type Difference struct {
+	Record   uint64          // of the input
+	Rules    string          // that it was recorded under
+	Recorded json.RawMessage // outputs, as recorded
+	Now      json.RawMessage // outputs, by today's rules
+}
