@@ -88,12 +88,17 @@ func (s *Studio) Balance(floor, peak exposure.Stops) {
 			background = l
 		}
 	}
+	turned := true
 	turn := func(l *Light, by exposure.Stops) {
-		if l != nil {
-			l.Power = min(max(l.Power+exposure.Clicks(by, l.Click), l.Least), l.Most)
+		if l == nil {
+			return
 		}
+		to := min(max(l.Power+exposure.Clicks(by, l.Click), l.Least), l.Most)
+		turned = turned || to != l.Power
+		l.Power = to
 	}
-	for range 8 {
+	for i := 0; i < 8 && turned; i++ {
+		turned = false
 		t, err := s.Expected()
 		if err != nil {
 			return

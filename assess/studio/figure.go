@@ -186,20 +186,22 @@ func chest(st *Sitter, f float64, add adder) {
 		build = 1
 	}
 	c, r := vec{0, -0.405, -0.03}, vec{0.232 * build, 0.250, 0.15}
-	const power, slope = 2.5, 0.30
+	const slope = 0.30 // of the shoulders
 	shirt := st.Wear == Blazer || st.Wear == WhiteShirt
 	add(-r.x, -2, r.x, chestTop+0.02, func(x, y float64, s *surface) bool {
 		u, v := x/r.x, (y-c.y)/r.y
 		if y < c.y {
 			v = 0
 		}
-		// Shoulders slope away from the neck.
 		v += slope * math.Abs(u)
+		// An ellipse of power 2.5, squarer than a round one.
 		au, av := math.Abs(u), math.Abs(v)
-		pu, pv := math.Pow(au, power-1), math.Pow(av, power-1)
+		pu, pv := au*math.Sqrt(au), av*math.Sqrt(av)
 		q := pu*au + pv*av
-		if s.cover = edge((1-math.Pow(q, 1/power))*r.x, f*1.5); s.cover <= 0 {
-			return false
+		if s.cover = 1; q > 0.8 {
+			if s.cover = edge((1-math.Pow(q, 1/2.5))*r.x, f*1.5); s.cover <= 0 {
+				return false
+			}
 		}
 		w := math.Sqrt(math.Max(1-q, 0.01))
 		s.z = c.z + r.z*w
@@ -476,7 +478,8 @@ func spectacles(turn, f float64, add adder) {
 		fx := x - shift
 		ax := math.Abs(fx)
 		ex, ey := ax-0.0335, y-0.004
-		d := math.Pow(math.Pow(math.Abs(ex)/0.0265, 3)+math.Pow(math.Abs(ey)/0.0205, 3), 1.0/3) - 1
+		cube := func(a float64) float64 { a = math.Abs(a); return a * a * a }
+		d := math.Cbrt(cube(ex/0.0265)+cube(ey/0.0205)) - 1
 		rim := edge(0.0017-math.Abs(d)*0.022, 0.0010)
 		rim = math.Max(rim, edge(0.0013-math.Abs(y-0.009-0.5*math.Max(0.008-ax, 0)), 0.0008)*edge(0.0075-ax, 0.001))
 		rim = math.Max(rim, edge(0.0013-math.Abs(y-0.012), 0.0008)*edge(ax-0.0595, 0.001)*edge(headW-0.001-math.Abs(x), 0.001))

@@ -48,12 +48,19 @@ type scene struct {
 	moved         Offset
 }
 
-// gridLimit is how many samples are rendered before the grid gets coarser than
-// the picture; a figure without fine texture loses nothing but time.
-const gridLimit = 700_000
+// Pictures of finePixels and less are rendered pixel by pixel. Others are at half
+// the density, and coarser still so that no more than gridLimit samples are
+// needed: a figure without fine texture loses nothing but time.
+const (
+	finePixels = 90_000
+	gridLimit  = 700_000
+)
 
 func (s *Studio) draw(width, height int, flashes []Flash, moved Offset, turn float64) *scene {
 	g := &scene{width: width, height: height, step: 1, flashes: flashes, moved: moved, sources: len(s.Lights) + 1}
+	if width*height > finePixels {
+		g.step = 2
+	}
 	for (width/g.step+2)*(height/g.step+2) > gridLimit {
 		g.step++
 	}
