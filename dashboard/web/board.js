@@ -1,0 +1,130 @@
+// The board: what to do before the next frame, written so that it is read from the
+// stool by the lights. It is in view on every screen, tall on the first and low on the others.
+
+import { html, useEffect, useState } from './vendor/htm-preact.js';
+import { T } from './texts.js';
+import { may } from './store.js';
+import { act } from './api.js';
+import { Blade, Turn } from './blade.js';
+
+export function Board({ doc, low, stale }) {
+  const a = doc?.advice;
+  const kind = !a ? 'opening' : a.status;
+  return html`<section class=${`board ${kind}${low ? ' low' : ''}`} aria-label=${T.advice.label} id="advice" tabindex="-1">
+    <p class="unseen" aria-live="polite">${a && !stale ? `${a.headline}. ${a.reason || ''}` : ''}</p>
+    ${!a && html`<${Word} text=${T.advice.opening} />`}
+    ${a && a.status === 'adjust' && html`<${Turns} doc=${doc} low=${low} stale=${stale} />`}
+    ${a && a.status === 'hold' && html`<${Word} text=${T.advice.hold} water />`}
+    ${a && a.status === 'waiting' && html`<${Word} text=${T.advice.waiting} />`}
+    ${a && a.status === 'look' && html`<${Word} text=${a.headline || T.advice.look} small />`}
+    ${a && a.status === 'no_plan' && html`<${NoPlan} low=${low} />`}
+    ${a && html`<${Reason} a=${a} low=${low} stale=${stale} />`}
+    ${a && !low && html`<${Ways} ways=${a.ways} />`}
+    ${a && !low && html`<${Warnings} list=${a.warnings} />`}
+    ${doc?.question && html`<${Question} q=${doc.question} stale=${stale} />`}
+  </section>`;
+}
+
+function Word({ text, water, small }) {
+  return html`<div class=${small ? 'word small' : 'word'}>
+    <h1>${text}</h1>
+    ${water && html`<svg class="water" viewBox="0 0 400 12" preserveAspectRatio="none" aria-hidden="true">
+      <path d="M0 6h400" vector-effect="non-scaling-stroke" />
+    </svg>`}
+  </div>`;
+}
+
+function NoPlan({ low }) {
+  return html`<div class="word small">
+    <h1>${T.advice.noPlan}</h1>
+    ${!low && html`<p class="word-hint">${T.advice.noPlanHint} <a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
+  </div>`;
+}
+
+function Turns({ doc, low, stale }) {
+  const list = doc.advice.adjustments || [];
+  const place = (g) => Math.max(0, (doc.lights || []).findIndex((l) => l.group === g));
+  return html`<ol class=${`turns n${Math.min(list.length, 4)}`}>
+    ${list.map((t) => html`<li class="turn" key=${t.group}>
+      <${Blade} group=${t.group} index=${place(t.group)} />
+      <p class="turn-do"><${Turn} down=${t.to < t.from} />
+        <span><b>${t.light}</b>: ${t.change_text}, ${T.advice.set}</span></p>
+      <p class="turn-set">${t.to_text}</p>
+      ${!low && html`<div class="turn-side">
+        ${t.from_text && html`<p class="turn-was">${T.advice.was(t.from_text)}</p>`}
+        ${may('adjust') && html`<${Done} turn=${t} advice=${doc.advice.number} stale=${stale} />`}
+      </div>`}
+    </li>`)}
+  </ol>`;
+}
+
+// Done records a turn by hand. Nobody needs it: the next frame shows the turn too.
+function Done({ turn, advice, stale }) {
+  const [busy, setBusy] = useState(false);
+  useEffect(() => setBusy(false), [advice]);
+  const press = async () => {
+    setBusy(true);
+    await act('POST', '/adjustments', { group: turn.group, to: turn.to, to_text: turn.to_text },
+      (now) => now.advice?.number === advice);
+    setBusy(false);
+  };
+  return html`<button class="small-button" disabled=${stale || busy} onClick=${press}
+    aria-label=${T.advice.doneFor(turn.light, turn.to_text)}>${busy ? T.advice.recording : T.advice.done}</button>`;
+}
+
+function NotNow({ a, stale }) {
+  const [busy, setBusy] = useState(false);
+  useEffect(() => setBusy(false), [a.number]);
+  return html`<button class="small-button" disabled=${stale || busy} onClick=${async () => {
+    setBusy(true);
+    await act('POST', '/not-now', { advice: a.number }, (now) => now.advice?.number === a.number);
+    setBusy(false);
+  }}>${T.advice.notNow}</button>`;
+}
+
+function Reason({ a, low, stale }) {
+  const marks = [];
+  if (a.guess) marks.push([T.advice.guess, T.advice.guessWhy]);
+  if (a.at_least) marks.push([T.advice.atLeast, T.advice.atLeastWhy]);
+  const aside = a.status === 'adjust' && may('adjust') && !low;
+  if (!a.reason && !marks.length && !aside) return null;
+  return html`<div class="reason-row">
+    <div class="reason">
+      <p>${marks.length > 0 && low && html`<b>${marks.map((m) => m[0]).join(', ')}: </b>`}${a.reason}
+        ${a.frame > 0 && !low && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}</p>
+      ${!low && marks.map(([word, why]) => html`<p class="mark" key=${word}><b>${word}</b>: ${why}</p>`)}
+    </div>
+    ${aside && html`<${NotNow} a=${a} stale=${stale} />`}
+  </div>`;
+}
+
+function Ways({ ways }) {
+  if (!ways?.length) return null;
+  return html`<div class="ways"><h2>${T.advice.ways}</h2><ol>
+    ${ways.map((w) => html`<li key=${w.text}><b>${w.text}</b> <span>${w.price ? T.advice.price(w.price) : ''}</span></li>`)}
+  </ol></div>`;
+}
+
+export function Warnings({ list }) {
+  if (!list?.length) return null;
+  return html`<ul class="warnings">
+    ${list.map((w) => html`<li key=${w.code + w.text}><b>${w.blocks ? T.advice.blocks : T.advice.note}</b> ${w.text}</li>`)}
+  </ul>`;
+}
+
+function Question({ q, stale }) {
+  const [busy, setBusy] = useState(false);
+  useEffect(() => setBusy(false), [q.number]);
+  const answer = async (yes) => {
+    setBusy(true);
+    await act('POST', '/answers', { question: q.number, yes }, (now) => now.question?.number === q.number);
+    setBusy(false);
+  };
+  return html`<div class="question" role="group" aria-label=${T.question.label}>
+    <p>${q.text} <span class="reason-frame">${q.expires ? T.question.expires(q.expires) : ''}</span></p>
+    ${may('answer') && html`<div class="question-answers">
+      <button disabled=${stale || busy} onClick=${() => answer(true)}>${T.question.yes}</button>
+      <button disabled=${stale || busy} onClick=${() => answer(false)}>${T.question.no}</button>
+    </div>`}
+  </div>`;
+}

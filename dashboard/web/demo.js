@@ -1,0 +1,57 @@
+// The virtual studio of the demo: the visitor turns its lights as an assistant
+// would turn real ones. The daemon is told nothing of it; it sees the next frame.
+
+import { html, useEffect, useState } from './vendor/htm-preact.js';
+import { T } from './texts.js';
+import { change } from './store.js';
+import { Blade } from './blade.js';
+
+async function studio(method, path, body) {
+  const answer = await fetch(`/demo${path}`, {
+    method,
+    headers: body === undefined ? {} : { 'Content-Type': 'application/json' },
+    body: body === undefined ? undefined : JSON.stringify(body),
+  });
+  const text = await answer.text();
+  let value = null;
+  try { value = text ? JSON.parse(text) : null; } catch { /* a sentence */ }
+  if (!answer.ok) throw new Error(value?.error?.text || value?.error || text);
+  return value;
+}
+
+export function Demo({ frame }) {
+  const [now, setNow] = useState(null);
+  const [busy, setBusy] = useState(false);
+  const look = async () => {
+    try { setNow(await studio('GET', '/studio')); } catch { /* the link says when the daemon is gone */ }
+  };
+  useEffect(() => { look(); }, [frame]);
+  const say = async (path, body) => {
+    setBusy(true);
+    try {
+      await studio('POST', path, body);
+      await look();
+    } catch (e) {
+      change({ notice: e.message });
+    }
+    setBusy(false);
+  };
+  if (!now?.lights) return null;
+  return html`<section class="demo" aria-label=${T.demo.label}>
+    <header><h2>${T.demo.label}</h2><p>${T.demo.why}</p></header>
+    <ul>${now.lights.map((l, i) => html`<li key=${l.group}>
+      <${Blade} group=${l.group} index=${i} quiet=${!l.on} />
+      <b>${l.name}</b>
+      <label><input type="checkbox" checked=${l.on} disabled=${busy} onChange=${(e) => say('/light', { group: l.group, on: e.target.checked })} /> ${T.demo.on}</label>
+      <select aria-label=${T.demo.power(l.name)} disabled=${busy} value=${String(l.index)} onChange=${(e) => say('/light', { group: l.group, index: Number(e.target.value) })}>
+        ${(l.settings || []).map((s, k) => html`<option key=${k} value=${String(k)} selected=${k === l.index}>${s}</option>`)}
+      </select>
+      <label class="metres"><input type="number" inputmode="decimal" min="0.3" max="8" step="0.05" aria-label=${T.demo.distance(l.name)} disabled=${busy}
+        value=${l.distance_m} onChange=${(e) => Number(e.target.value) > 0 && say('/light', { group: l.group, distance_m: Number(e.target.value) })} /> ${T.demo.metres}</label>
+    </li>`)}</ul>
+    <div class="demo-acts">
+      <button class="strong" disabled=${busy} onClick=${() => say('/frame', {})}>${T.demo.shoot}</button>
+      <label><input type="checkbox" checked=${!!now.auto} disabled=${busy} onChange=${(e) => say('/auto', { on: e.target.checked })} /> ${T.demo.auto}</label>
+    </div>
+  </section>`;
+}

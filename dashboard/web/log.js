@@ -1,0 +1,66 @@
+// The shoot log as far as this page has it: short beside the lights, whole on a
+// screen of its own. Notes and the next sitter are written here.
+
+import { html, useState } from './vendor/htm-preact.js';
+import { T, clock } from './texts.js';
+import { may } from './store.js';
+import { act } from './api.js';
+
+export function Lines({ events, limit }) {
+  if (!events.length) return html`<p class="quiet">${T.log.none}</p>`;
+  const list = events.slice(-limit).reverse();
+  return html`<ol class="lines" reversed start=${events.length}>
+    ${list.map((e) => html`<li key=${e.number} data-number=${e.number} class=${`line is-${e.kind}`}>
+      <time datetime=${e.at}>${clock(e.at)}</time>
+      <p>${e.text}${e.words ? html` <q>${e.words}</q>` : ''}</p>
+    </li>`)}
+  </ol>`;
+}
+
+export function Latest({ events, stale }) {
+  return html`<section class="latest" aria-label=${T.log.label}>
+    <header><h2>${T.log.label}</h2><a href="#log">${T.log.all}</a></header>
+    <${Lines} events=${events} limit=${12} />
+    ${may('note') && html`<${Field} id="note-short" label=${T.log.note} place=${T.log.notePlace} go=${T.log.addNote} stale=${stale}
+      send=${(text) => act('POST', '/notes', { text }, () => true)} />`}
+  </section>`;
+}
+
+export function LogScreen({ doc, events, stale }) {
+  const [ending, setEnding] = useState(false);
+  return html`<section class="screen log-screen" aria-labelledby="log-title">
+    <h2 id="log-title">${T.screens.log}</h2>
+    <div class="log-acts">
+      ${may('note') && html`<${Field} id="note" label=${T.log.note} place=${T.log.notePlace} go=${T.log.addNote} stale=${stale}
+        send=${(text) => act('POST', '/notes', { text }, () => true)} />`}
+      ${may('sitter') && html`<${Field} id="sitter" label=${T.log.sitter} place=${T.log.sitterPlace} go=${T.log.addSitter} stale=${stale}
+        send=${(name) => act('POST', '/sitters', { name }, () => true)} />`}
+    </div>
+    <${Lines} events=${events} limit=${500} />
+    ${may('end') && doc?.shoot?.phase !== 'ended' && html`<div class="end">
+      ${ending
+        ? html`<p>${T.log.endSure}</p>
+          <button class="strong" disabled=${stale} onClick=${async () => { await act('POST', '/end', {}, () => true); setEnding(false); }}>${T.log.endYes}</button>
+          <button onClick=${() => setEnding(false)}>${T.frame.cancel}</button>`
+        : html`<button onClick=${() => setEnding(true)}>${T.log.end}</button>`}
+    </div>`}
+  </section>`;
+}
+
+// Field is one line of text with its button. What was typed stays until it is recorded.
+function Field({ id, label, place, go, send, stale }) {
+  const [text, setText] = useState('');
+  const [busy, setBusy] = useState(false);
+  const submit = async (e) => {
+    e.preventDefault();
+    if (!text.trim() || busy) return;
+    setBusy(true);
+    if (await send(text.trim())) setText('');
+    setBusy(false);
+  };
+  return html`<form class="field" onSubmit=${submit}>
+    <label for=${id}>${label}</label>
+    <input id=${id} value=${text} maxlength="500" placeholder=${place} autocomplete="off" onInput=${(e) => setText(e.target.value)} />
+    <button class="small-button" disabled=${busy || stale || !text.trim()}>${go}</button>
+  </form>`;
+}

@@ -1,0 +1,67 @@
+// Where the page begins: the frame round the screens, and what is true on all
+// of them: the advice, the connection, troubles. A new screen is a module here beside
+// now.js, a line in `screens`, and its name in store.js and texts.js.
+
+import { html, render, useEffect, useState } from './vendor/htm-preact.js';
+import { T } from './texts.js';
+import { store, listen, change, screenOf, stale as isStale } from './store.js';
+import { startLink, wake } from './link.js';
+import { loadTheme } from './theme.js';
+import { stayAwake } from './wake.js';
+import { Board } from './board.js';
+import { Pair, codeInAddress } from './pair.js';
+import { NowScreen } from './now.js';
+import { LogScreen } from './log.js';
+import { PlanScreen } from './plan.js';
+import { DevicesScreen } from './devices.js';
+import { LooksScreen } from './looks.js';
+
+const screens = { now: NowScreen, log: LogScreen, plan: PlanScreen, devices: DevicesScreen };
+
+let given = '';
+
+function App() {
+  const [, redraw] = useState(0);
+  useEffect(() => listen(() => redraw((n) => n + 1)), []);
+  const { doc, events, link, screen, pairing } = store;
+  if (pairing) return html`<${Pair} code=${given} forget=${() => { given = ''; }} />`;
+  const stale = isStale();
+  if (store.barred && !doc) return html`<main class="pair"><div class="barred"><h1>${T.looks.barred}</h1><p>${store.barred}</p></div></main>`;
+  if (doc?.you?.role === 'looks') return html`<${LooksScreen} doc=${doc} head=${html`<${Head} doc=${doc} link=${link} stale=${stale} />`} stale=${stale} />`;
+  const Screen = screens[screen];
+  return html`<div class=${`app on-${screen}${stale ? ' stale' : ''}`}>
+    <a class="skip" href="#advice" onClick=${(e) => { e.preventDefault(); document.getElementById('advice')?.focus(); }}>${T.skip}</a>
+    <${Head} doc=${doc} link=${link} stale=${stale} />
+    <main>
+      <${Board} doc=${doc} low=${screen !== 'now'} stale=${stale} />
+      <${Screen} doc=${doc} events=${events} stale=${stale} />
+    </main>
+    <nav aria-label=${T.nav}>${Object.keys(screens).map((s) => html`<a key=${s} href=${`#${s}`} aria-current=${s === screen ? 'page' : undefined}>${T.screens[s]}</a>`)}</nav>
+  </div>`;
+}
+
+function Head({ doc, link, stale }) {
+  const since = link.contact ? (Date.now() - link.contact) / 1000 : 0;
+  const troubles = [...(doc?.recording ? [{ code: 'recording', text: doc.recording }] : []), ...(doc?.troubles || [])];
+  return html`<header class="head">
+    <p class="mast">${T.name}</p>
+    <p class="head-plan">${doc?.plan?.name || ''}</p>
+    <p class="head-link">${!doc || !link.ever ? T.link.opening : stale ? T.link.aged(since)
+      : doc.measuring > 0 ? T.link.measuring(doc.measuring) : doc.latency_ms > 0 ? T.link.latency(doc.latency_ms) : T.link.up}</p>
+    ${stale && html`<div class="stale-bar" role="alert"><span>${T.link.stale(since)}</span> <button onClick=${wake}>${T.link.retry}</button></div>`}
+    ${troubles.map((t) => html`<p class="trouble" key=${t.code + t.text}>${t.text}</p>`)}
+    ${store.notice && html`<div class="notice" role="alert"><span>${store.notice}</span> <button onClick=${() => change({ notice: '' })}>${T.failed.dismiss}</button></div>`}
+  </header>`;
+}
+
+loadTheme();
+given = codeInAddress();
+window.addEventListener('hashchange', () => {
+  const code = codeInAddress();
+  if (code) given = code;
+  change({ screen: screenOf(location.hash) });
+});
+render(html`<${App} />`, document.getElementById('page'));
+if (given) change({ pairing: true });
+startLink();
+stayAwake();

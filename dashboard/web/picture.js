@@ -1,0 +1,170 @@
+// The newest frame with its regions and what clips. The patterns carry the
+// meaning, not a colour: ripples where clipping is a loss, sparse dots where a
+// white backdrop is over the edge as it should be.
+
+import { html, useEffect, useMemo, useRef, useState } from './vendor/htm-preact.js';
+import { T, percent } from './texts.js';
+import { may } from './store.js';
+import { act, get, picture } from './api.js';
+import { unpack, outline, clippedRuns } from './mask.js';
+import { Marker } from './marker.js';
+
+const edge = 960; // longest side asked for, pixels
+const step = 4; // pixels along a square that is marked as clipped or not
+
+export function Picture({ doc, stale }) {
+  const frame = doc?.frame;
+  const [marking, setMarking] = useState(false);
+  const [lost, setLost] = useState(0); // frame whose picture is not to be had
+  const [busy, setBusy] = useState(false);
+  const reading = frame?.reading;
+  const masks = useMasks(frame);
+  if (!frame) return html`<section class="frame" aria-label=${T.frame.label}><p class="quiet frame-none">${T.frame.none}</p></section>`;
+
+  const meant = (doc.advice?.expected || frame.expected || []).some((e) => e.region === 'backdrop_floor');
+  const w = reading?.width || 3, h = reading?.height || 2;
+  const reference = reading?.regions?.white_reference;
+  const declared = doc.reference;
+  const send = async (box) => {
+    setBusy(true);
+    const done = await act('POST', '/white-reference', { frame: frame.number, box });
+    setBusy(false);
+    if (done) setMarking(false);
+  };
+
+  return html`<section class=${w >= h ? 'frame wide' : 'frame tall'} aria-label=${T.frame.label}>
+    <header>
+      <h2>${T.frame.title(frame.number)}</h2>
+      <p>${frame.damaged ? frame.damaged : html`
+        ${frame.expected?.length ? html`<span>${frame.on_target ? T.frame.onTarget : T.frame.off}</span>` : ''}
+        ${reading?.kind === 'provisional' ? html` <span>${T.frame.provisional}</span>` : ''}
+        ${reading?.kind === 'approximate' ? html` <span>${T.frame.approximate}</span>` : ''}`}</p>
+    </header>
+    <div class="frame-box">
+      <div class="frame-in" style=${{ '--ratio': w / h }}>
+        ${lost === frame.number
+          ? html`<p class="frame-lost">${T.frame.noPicture}</p>`
+          : html`<${Shown} frame=${frame} masks=${masks} meant=${meant} lose=${() => setLost(frame.number)} />`}
+        <${Regions} reading=${reading} masks=${masks} declared=${declared} hide=${marking} w=${w} h=${h} />
+        ${marking && html`<${Marker} start=${declared || reference?.box} busy=${busy || stale} w=${w} h=${h}
+          use=${send} cancel=${() => setMarking(false)} />`}
+      </div>
+    </div>
+    ${!marking && html`<div class="frame-side"><${Legend} reading=${reading} meant=${meant} declared=${declared} />
+    ${may('reference') && reading && html`<div class="frame-acts">
+      <button class="small-button" disabled=${stale} onClick=${() => setMarking(true)}>${T.frame.mark}</button>
+      ${declared && html`<button class="small-button" disabled=${stale || busy} onClick=${() => send(null)}>${T.frame.clear}</button>`}
+      ${may('baseline') && frame.on_target && doc.baseline !== frame.number && html`
+        <button class="small-button" disabled=${stale} onClick=${() => act('POST', '/baseline', { frame: frame.number }, () => true)}>${T.frame.baseline(frame.number)}</button>`}
+      ${doc.baseline > 0 && html`<span class="quiet">${doc.baseline === frame.number ? T.frame.isBaseline : T.frame.baselineAt(doc.baseline)}</span>`}
+    </div>`}</div>`}
+  </section>`;
+}
+
+// useMasks fetches where the regions are: the state leaves them out for their bulk.
+function useMasks(frame) {
+  const [masks, setMasks] = useState({});
+  useEffect(() => {
+    let gone = false;
+    setMasks({});
+    if (!frame?.reading) return undefined;
+    get(`/readings/${frame.number}`).then((f) => {
+      const r = f.reading?.regions;
+      if (!gone && f.revision === frame.revision) setMasks({ backdrop: unpack(r?.backdrop?.mask), sitter: unpack(r?.sitter?.mask) });
+    }).catch(() => {}); // the picture stands without its outline; the next frame tries again
+    return () => { gone = true; };
+  }, [frame?.number, frame?.revision, !!frame?.reading]);
+  return masks;
+}
+
+// Shown is the picture with a canvas over it, on which the clipped parts are drawn.
+function Shown({ frame, masks, meant, lose }) {
+  const canvas = useRef(null), image = useRef(null);
+  const draw = () => {
+    const img = image.current, c = canvas.current;
+    if (!img?.naturalWidth || !c) return;
+    c.width = img.naturalWidth;
+    c.height = img.naturalHeight;
+    const g = c.getContext('2d', { willReadFrequently: true });
+    g.drawImage(img, 0, 0);
+    const pixels = g.getImageData(0, 0, c.width, c.height);
+    g.clearRect(0, 0, c.width, c.height);
+    const backdrop = (x, y) => masks.backdrop?.in(x, y) || false;
+    fill(g, clippedRuns(pixels, step, (x, y) => meant && backdrop(x, y)), dots(g));
+    fill(g, clippedRuns(pixels, step, (x, y) => !(meant && backdrop(x, y))), ripples(g));
+  };
+  useEffect(draw, [frame.number, frame.revision, masks, meant]);
+  return html`<img ref=${image} src=${picture(frame, edge)} alt=${T.frame.alt(frame.number)} decoding="async" onLoad=${draw} onError=${lose} />
+    <canvas ref=${canvas} aria-hidden="true"></canvas>`;
+}
+
+function fill(g, runs, pattern) {
+  g.fillStyle = pattern;
+  g.beginPath();
+  for (const [x, y, w] of runs) g.rect(x, y, w, step);
+  g.fill();
+}
+
+// tile draws a pattern twice: broad and light, then narrow and dark, so that it
+// shows over any skin, shirt or backdrop.
+function tile(g, width, height, strokes) {
+  const c = document.createElement('canvas');
+  c.width = width;
+  c.height = height;
+  const t = c.getContext('2d');
+  for (const [wide, ink] of [[6, '#fbf7ea'], [3, '#10201d']]) {
+    t.lineWidth = wide;
+    t.strokeStyle = ink;
+    t.lineCap = 'round';
+    strokes(t);
+  }
+  return g.createPattern(c, 'repeat');
+}
+
+const ripples = (g) => tile(g, 28, 20, (t) => {
+  for (const [x, y] of [[0, 4], [28, 4], [14, 14], [-14, 14], [42, 14], [14, -6], [14, 24]]) {
+    t.beginPath();
+    t.arc(x, y + 8, 11, Math.PI * 1.2, Math.PI * 1.8);
+    t.stroke();
+  }
+});
+
+function dots(g) {
+  const c = document.createElement('canvas');
+  c.width = c.height = 26;
+  const t = c.getContext('2d');
+  t.fillStyle = '#53635e';
+  for (const [x, y] of [[6, 6], [19, 19]]) {
+    t.beginPath();
+    t.arc(x, y, 1.7, 0, 7);
+    t.fill();
+  }
+  return g.createPattern(c, 'repeat');
+}
+
+function Regions({ reading, masks, declared, hide, w, h }) {
+  const line = useMemo(() => (masks.backdrop ? outline(masks.backdrop) : ''), [masks]);
+  const found = reading?.regions?.white_reference;
+  const box = declared || found?.box;
+  const b = masks.backdrop;
+  return html`<svg class="regions" viewBox=${`0 0 ${w} ${h}`} preserveAspectRatio="none" aria-hidden="true">
+    ${b && html`<g transform=${`scale(${w / b.cols} ${h / b.rows})`}>
+      <path class="region-under" d=${line} vector-effect="non-scaling-stroke" />
+      <path class="region-line" d=${line} vector-effect="non-scaling-stroke" />
+    </g>`}
+    ${!hide && box && ['region-under', declared ? 'region-white' : 'region-found'].map((c) => html`<rect class=${c} key=${c}
+      x=${box.x0 * w} y=${box.y0 * h} width=${(box.x1 - box.x0) * w} height=${(box.y1 - box.y0) * h} vector-effect="non-scaling-stroke" />`)}
+  </svg>`;
+}
+
+function Legend({ reading, meant, declared }) {
+  const r = reading?.regions;
+  if (!r) return null;
+  const lines = [];
+  if (r.backdrop?.clipped_share > 0) lines.push((meant ? T.frame.clipMeant : T.frame.clipBackdrop)(percent(r.backdrop.clipped_share)));
+  if (r.sitter?.clipped_share > 0) lines.push(T.frame.clipSitter(percent(r.sitter.clipped_share)));
+  if (!lines.length) lines.push(T.frame.clipNone);
+  if (!declared && r.white_reference) lines.push(`${T.frame.reference}: ${T.frame.found}`);
+  return html`<ul class="legend" aria-label=${T.frame.legend}>${lines.map((l) => html`<li key=${l}>${l}</li>`)}
+    ${(reading.labels || []).map((l) => html`<li key=${l.code}>${l.text}</li>`)}</ul>`;
+}

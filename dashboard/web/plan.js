@@ -1,0 +1,89 @@
+// The light plan: three answers to begin with, and the plan as written, with the
+// same checks and messages as the file.
+
+import { html, useEffect, useState } from './vendor/htm-preact.js';
+import { T } from './texts.js';
+import { may, change } from './store.js';
+import { act, call, get } from './api.js';
+import { Answers } from './answers.js';
+
+export function PlanScreen({ doc, stale }) {
+  const [fresh, setFresh] = useState(false);
+  const present = !!doc?.plan?.present;
+  const asking = may('plan') && (fresh || !present);
+  return html`<section class="screen plan-screen" aria-labelledby="plan-title">
+    <h2 id="plan-title">${T.screens.plan}${present && doc.plan.name ? `: ${doc.plan.name}` : ''}</h2>
+    ${asking
+      ? html`<${Answers} doc=${doc} stale=${stale} done=${() => { setFresh(false); location.hash = '#now'; }} />
+        ${present && html`<p><button onClick=${() => setFresh(false)}>${T.plan.back}</button></p>`}`
+      : ''}
+    ${!(asking && present) && html`<${Written} doc=${doc} stale=${stale} />`}
+    ${!asking && may('plan') && html`<p><button onClick=${() => setFresh(true)}>${T.plan.fresh}</button></p>`}
+  </section>`;
+}
+
+function Written({ doc, stale }) {
+  const [text, setText] = useState(null); // null: not read yet
+  const [base, setBase] = useState(''); // the plan this text began from
+  const [newer, setNewer] = useState('');
+  const [check, setCheck] = useState(null);
+  const [busy, setBusy] = useState(false);
+  const edited = text !== null && text !== base;
+  useEffect(() => {
+    let gone = false;
+    get('/plan').then((p) => {
+      if (gone) return;
+      const theirs = p?.text || '';
+      setText((mine) => {
+        if (mine !== null && mine !== base && theirs !== base && theirs !== mine) {
+          setNewer(theirs);
+          return mine;
+        }
+        setBase(theirs);
+        setNewer('');
+        return theirs;
+      });
+    }).catch((e) => change({ notice: e.message }));
+    return () => { gone = true; };
+  }, [doc?.plan?.name, doc?.plan?.present, doc?.state]);
+
+  const ask = async () => {
+    setBusy(true);
+    try { setCheck(await call('POST', '/plan/check', { text })); } catch (e) { setCheck(e.body?.faults ? e.body : null); change({ notice: e.body?.faults ? '' : e.message }); }
+    setBusy(false);
+  };
+  const use = async () => {
+    setBusy(true);
+    let answer = null;
+    try { answer = await call('POST', '/plan/check', { text }); } catch (e) { answer = e.body?.faults ? e.body : null; if (!answer) change({ notice: e.message }); }
+    setCheck(answer);
+    if (answer && !answer.faults?.length) {
+      if (await act('PUT', '/plan', { text, name: doc?.plan?.name || 'shoot.plan' }, (now) => now.plan?.name === doc?.plan?.name)) {
+        setBase(text);
+        setCheck({ ...answer, used: true });
+      }
+    }
+    setBusy(false);
+  };
+  return html`<div class="written">
+    <label for="plan-text">${T.plan.text}</label>
+    <textarea id="plan-text" spellcheck=${false} autocapitalize="off" rows="18" readonly=${!may('plan')} value=${text || ''} onInput=${(e) => { setText(e.target.value); setCheck(null); }}></textarea>
+    ${newer && html`<p class="says" role="status">${T.plan.newer} <button onClick=${() => { setText(newer); setBase(newer); setNewer(''); }}>${T.plan.takeTheirs}</button></p>`}
+    ${may('plan') && html`<div class="written-acts">
+      <button disabled=${busy || stale} onClick=${ask}>${T.plan.check}</button>
+      <button class="strong" disabled=${busy || stale || !edited} onClick=${use}>${T.plan.use}</button>
+    </div>`}
+    <div role="status">${check && html`<${Faults} check=${check} />`}</div>
+  </div>`;
+}
+
+// Faults lists what is wrong with a plan by its lines, then what is merely unusual.
+export function Faults({ check }) {
+  const say = (f) => (typeof f === 'string' ? f : html`${f.line > 0 ? html`<b>${T.plan.line(f.line)}</b> ` : ''}${f.path ? html`<code>${f.path}</code> ` : ''}${f.text || f.message}`);
+  const faults = check.faults || [], unusual = check.unusual || [];
+  return html`<div class="faults">
+    <p><b>${check.used ? T.plan.used : faults.length ? T.plan.faults(faults.length) : T.plan.fine}</b></p>
+    ${faults.length > 0 && html`<ol>${faults.map((f, i) => html`<li key=${i}>${say(f)}</li>`)}</ol>`}
+    ${unusual.length > 0 && html`<p>${T.plan.unusual}</p><ul>${unusual.map((f, i) => html`<li key=${i}>${say(f)}</li>`)}</ul>`}
+  </div>`;
+}

@@ -1,0 +1,81 @@
+// Stops to clipping, read off staffs as one reads a tide: whole stops are broad
+// teeth, thirds narrow ones, the edge of clipping runs across all of them.
+
+import { html } from './vendor/htm-preact.js';
+import { T } from './texts.js';
+
+const W = 120, H = 230, top = 14, bottom = 222;
+
+export function Staffs({ doc }) {
+  const list = (doc?.advice?.expected?.length ? doc.advice.expected : doc?.frame?.expected) || [];
+  const then = doc?.advice?.status === 'adjust';
+  if (!list.length) return html`<section class="staffs" aria-label=${T.staff.label}>
+    <h2>${T.staff.label}</h2><${Measured} reading=${doc?.frame?.reading} />
+  </section>`;
+  const range = scale(list, then);
+  return html`<section class="staffs" aria-label=${T.staff.label}>
+    <h2>${T.staff.label}</h2>
+    <div class="staff-row">${list.map((e) => html`<${Staff} key=${e.region} e=${e} range=${range} then=${then} />`)}</div>
+  </section>`;
+}
+
+// scale finds the lowest and highest stop to draw, common to all staffs, so
+// that heights compare. Two stops are always shown, six at most.
+export function scale(list, then) {
+  let low = -1.6, high = 0.7;
+  for (const e of list) {
+    for (const v of [e.now_stops, then ? e.then_stops : e.now_stops, e.upper_only ? e.high_stops : e.low_stops, e.high_stops]) {
+      low = Math.min(low, v - 0.3);
+      high = Math.max(high, v + 0.3);
+    }
+  }
+  return { low: Math.max(low, -6), high: Math.min(high, 2.5) };
+}
+
+function Staff({ e, range, then }) {
+  const y = (v) => top + (range.high - Math.min(range.high, Math.max(range.low, v))) / (range.high - range.low) * (bottom - top);
+  const where = e.in_target ? T.staff.inTarget : e.now_stops > e.high_stops ? T.staff.over : T.staff.under;
+  const teeth = [];
+  for (let third = Math.ceil(range.low * 3); third <= Math.floor(range.high * 3); third++) {
+    const whole = third % 3 === 0;
+    teeth.push(html`<path class=${whole ? 'tooth whole' : 'tooth'} key=${third} d=${`M38 ${y(third / 3)}h${whole ? 22 : 11}`} />`);
+    if (whole) teeth.push(html`<text class="tooth-number" x="31" y=${y(third / 3) + 5} text-anchor="end" key=${`n${third}`}>${third > 0 ? `+${third / 3}` : third === 0 ? '0' : `−${-third / 3}`}</text>`);
+  }
+  const low = e.upper_only ? range.low : e.low_stops;
+  const now = y(e.now_stops), next = y(e.then_stops);
+  return html`<figure class=${e.in_target ? 'staff in' : 'staff'}>
+    <figcaption>${e.name}</figcaption>
+    <svg viewBox=${`0 0 ${W} ${H}`} role="img" aria-label=${T.staff.say(then ? e : { ...e, then_text: '' }, where)}>
+      <rect class="over-edge" x="38" y=${top - 6} width="26" height=${Math.max(0, y(0) - top + 6)} />
+      <rect class="plank" x="38" y=${top - 6} width="26" height=${bottom - top + 12} />
+      <rect class="aim" x="68" y=${y(e.high_stops)} width="16" height=${Math.max(3, y(low) - y(e.high_stops))} />
+      <path class="aim-edge" d=${e.upper_only ? `M36 ${y(e.high_stops)}H92` : `M64 ${y(e.high_stops)}H92M64 ${y(low)}H92`} />
+      ${teeth}
+      <path class="edge" d=${`M2 ${y(0)}H${W - 2}`} />
+      ${!e.at_least && e.now_sigma_stops > 0 && html`<path class="sigma" d=${`M76 ${y(e.now_stops + e.now_sigma_stops)}V${y(e.now_stops - e.now_sigma_stops)}`} />`}
+      ${then && Math.abs(next - now) > 3 && html`<path class="pt-way" d=${`M106 ${now}V${next}`} />
+        <path class="pt-then" d=${`M84 ${next}l16-8v16z`} />`}
+      <path class="pt-now" d=${`M66 ${now}l24-11v22z`} />
+      ${e.at_least && html`<path class="pt-more" d=${`M78 ${now - 15}v-13m-6 6l6-7 6 7`} />`}
+    </svg>
+    <dl>
+      <div class="v-now"><dt>${T.staff.now}</dt><dd>${e.now_text}</dd></div>
+      ${then && html`<div class="v-then"><dt>${T.staff.then}</dt><dd>${e.then_text}</dd></div>`}
+      <div class="v-aim"><dt>${T.staff.aim}</dt><dd>${e.target_text}</dd></div>
+    </dl>
+    <p class="staff-where">${where}</p>
+  </figure>`;
+}
+
+// Measured shows what was measured where nothing is judged yet.
+function Measured({ reading }) {
+  const r = reading?.regions;
+  if (!r) return html`<p class="quiet">${T.staff.none}</p>`;
+  const lines = [];
+  const say = (name, l, v) => lines.push([name, `${l.at_least ? `${T.advice.atLeast} ` : ''}${v.toFixed(2).replace('-', '−')}`]);
+  if (r.backdrop) say(T.frame.backdrop, r.backdrop, r.backdrop.level_stops);
+  if (r.white_reference) say(T.frame.reference, r.white_reference, r.white_reference.peak_stops);
+  return html`<p class="quiet">${T.staff.measured}</p><dl class="measured">
+    ${lines.map(([n, v]) => html`<div key=${n}><dt>${n}</dt><dd>${v}</dd></div>`)}
+  </dl>`;
+}

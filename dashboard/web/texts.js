@@ -1,0 +1,270 @@
+// Every word the pages add of their own, in one place, so that another language
+// is another file of this shape. Sentences that come from the daemon (advice,
+// reasons, warnings, settings) are shown as they come: numbers and units are
+// formatted there, so that tablet, shoot log and terminal agree to the digit.
+
+const plural = (n, one, many) => (n === 1 ? one : many);
+
+export const T = {
+  name: 'thirdstop',
+  screens: { now: 'Now', log: 'Shoot log', plan: 'Light plan', devices: 'Devices' },
+  nav: 'Screens',
+  skip: 'Skip to the advice',
+
+  link: {
+    opening: 'Connecting …',
+    up: 'connected',
+    stale: (s) => `Not connected since ${ago(s)}. What you see is old.`,
+    retry: 'Try now',
+    aged: (s) => `old by ${ago(s)}`,
+    measuring: (n) => `measuring ${n} ${plural(n, 'frame', 'frames')} …`,
+    latency: (ms) => `${ms} ms from file to advice`,
+    newer: 'The daemon has newer pages.',
+    reload: 'Load them',
+  },
+
+  advice: {
+    label: 'Advice',
+    opening: 'One moment',
+    waiting: 'Take a frame',
+    hold: 'Hold',
+    look: 'First put this right',
+    noPlan: 'Measuring only',
+    noPlanHint: 'Three answers are enough for advice.',
+    noPlanGo: 'Answer them',
+    guess: 'first guess',
+    guessWhy: 'which light does what is still assumed',
+    atLeast: 'at least',
+    atLeastWhy: 'something clips, it may take more',
+    set: 'set',
+    was: (t) => `set to ${t} now`,
+    done: 'I set it',
+    doneFor: (light, to) => `I set ${light} to ${to}`,
+    notNow: 'Not now',
+    from: (n) => `from frame ${n}`,
+    ways: 'Power alone does not get there. Instead:',
+    price: (p) => `price: ${p}`,
+    blocks: 'First:',
+    note: 'Note:',
+    recording: 'recording …',
+  },
+
+  question: { label: 'Question', yes: 'Yes', no: 'No', expires: (n) => `stands until frame ${n}` },
+
+  frame: {
+    label: 'Newest frame',
+    none: 'No frame yet.',
+    title: (n) => `Frame ${n}`,
+    alt: (n) => `Frame ${n} as the camera made it`,
+    noPicture: 'No picture of this frame is kept. Its regions are drawn alone.',
+    onTarget: 'on target',
+    off: 'off target',
+    provisional: 'preview reading; the full one follows',
+    approximate: 'approximate reading',
+    legend: 'Marks on the frame',
+    backdrop: 'backdrop',
+    reference: 'white reference',
+    found: 'found, not declared: causes no advice',
+    clipSitter: (p) => `ripples: clipped on the sitter, ${p}`,
+    clipBackdrop: (p) => `ripples: clipped backdrop, ${p}`,
+    clipMeant: (p) => `dots: backdrop over the edge, as meant, ${p}`,
+    clipNone: 'nothing clips',
+    mark: 'Mark a white reference',
+    markHelp: 'Tap the white card or shirt, or draw a box round it. Arrow keys move the box, + and − size it.',
+    use: 'Use this',
+    cancel: 'Cancel',
+    clear: 'Take the mark back',
+    baseline: () => 'Make it the baseline',
+    isBaseline: 'This is the baseline.',
+    baselineAt: (n) => `Baseline: frame ${n}`,
+    draw: 'Box for the white reference',
+  },
+
+  staff: {
+    label: 'Stops to clipping',
+    edge: 'edge of clipping',
+    now: 'now',
+    then: 'then',
+    aim: 'aim',
+    inTarget: 'on target',
+    over: 'over its aim',
+    under: 'under its aim',
+    upper: 'at most',
+    none: 'Nothing is judged yet.',
+    sigma: (s) => `± ${s}`,
+    say: (e, where) => `${e.name}: now ${e.now_text}, ${where}; aim ${e.target_text}` +
+      (e.then_text ? `; then ${e.then_text}` : ''),
+    measured: 'Measured, with nothing to hold it against:',
+  },
+
+  lights: {
+    label: 'Lights',
+    none: 'No lights are known yet. The light plan names them.',
+    down: (light) => `${light}: power down one click`,
+    up: (light) => `${light}: power up one click`,
+    off: 'Off',
+    on: 'On',
+    isOff: 'off',
+    turnOff: (light) => `${light} is on. Record that it was switched off`,
+    turnOn: (light) => `${light} is off. Record that it was switched on`,
+    least: 'least',
+    most: 'most',
+    soon: 'recorded in a moment',
+    saving: 'recording …',
+    saved: 'recorded',
+    advised: (t) => `advice: ${t}`,
+    unknown: 'not known',
+    howto: 'Turn the flash by hand, then tell it here. A frame shows it too.',
+  },
+
+  log: {
+    label: 'Last events',
+    all: 'Whole shoot log',
+    none: 'Nothing has happened yet.',
+    note: 'Note',
+    notePlace: 'What should be remembered?',
+    addNote: 'Write it down',
+    frame: (n) => `frame ${n}`,
+    sitter: 'Next sitter',
+    sitterPlace: 'Name or number',
+    addSitter: 'Seat them',
+    end: 'End the shoot',
+    endSure: 'The shoot log closes. Frames that arrive later begin another shoot.',
+    endYes: 'End it',
+    erased: 'erased',
+  },
+
+  plan: {
+    begin: 'Three answers',
+    beginWhy: 'They are enough for a first advice. Everything can be changed later.',
+    q1: 'What is behind the sitter?',
+    white: 'white, to be pure white',
+    grey: 'grey',
+    black: 'black',
+    q2: 'How many lights, and what for?',
+    count: (n) => `${n} ${plural(n, 'light', 'lights')}`,
+    role: 'does',
+    group: 'group',
+    roles: { key: 'key', fill: 'fill', background: 'background', hair: 'hair' },
+    q3: 'What does each dial say now?',
+    dialHelp: 'As the flash shows it: 1/8 + 1/3, 1/16, 1/4 + 0.7. A dial that counts in numbers: 7.3.',
+    dialOf: (light) => `Dial of ${light}`,
+    clicks: 'One click of the dial is',
+    top: 'at full power it says',
+    clickOf: { '': 'as what is written suggests', thirds: 'a third of a stop', tenths: 'a tenth of a stop' },
+    go: 'Begin advising',
+    text: 'The light plan as written',
+    name: 'Name',
+    check: 'Check',
+    use: 'Use this plan',
+    fine: 'No faults.',
+    faults: (n) => `${n} ${plural(n, 'fault', 'faults')}`,
+    unusual: 'Unusual, though possible',
+    line: (n) => `line ${n}`,
+    used: 'The plan is in use.',
+    fresh: 'Answer the three questions again',
+    back: 'Back to the written plan',
+    newer: 'Someone changed the plan meanwhile. Your text is kept here; theirs is in use.',
+    takeTheirs: 'Show theirs',
+  },
+
+  pair: {
+    title: 'Pair this device',
+    why: 'Whoever runs the shoot makes a code, for one device and two minutes.',
+    code: 'Code',
+    name: 'What to call this device',
+    namePlace: 'tablet at the lights',
+    go: 'Pair',
+    asking: 'Asking …',
+  },
+
+  devices: {
+    you: 'This device',
+    role: 'Role',
+    roles: { shoots: 'shoots', lights: 'at the lights', looks: 'looks on' },
+    rolesWhy: {
+      shoots: 'everything, also the plan, devices and the end of the shoot',
+      lights: 'adjustments, settings and notes',
+      looks: 'sees the page and changes nothing',
+    },
+    add: 'Add a device',
+    for: 'It',
+    make: 'Make a code',
+    codeFor: (role) => `for a device that ${role}`,
+    codeLeft: (s) => `good for ${s} s, once`,
+    codeOver: 'The code is over. Make another.',
+    open: 'On the other device, open',
+    list: 'Paired devices',
+    nobody: 'No device is paired. This machine needs none.',
+    paired: (t) => (t.startsWith('0001') ? '' : `since ${day(t)}`),
+    revoke: 'Revoke',
+    revokeOf: (n) => `Revoke ${n}`,
+    revokeSure: (n) => `${n} loses its access at once.`,
+    keep: 'Keep it',
+    theme: 'Light in the room',
+    dim: 'dim room',
+    light: 'bright room',
+    awake: 'Keeping the screen on',
+    awakeYes: 'The screen is kept on while this page is in front.',
+    awakeNo: 'Over plain HTTP a browser lets the screen sleep. Set the tablet’s own auto-lock to “never” for the shoot.',
+  },
+
+  demo: {
+    label: 'The virtual studio',
+    why: 'Turn a light as the assistant would; the next frame shows it.',
+    on: 'lit',
+    power: (light) => `Power of ${light}`,
+    distance: (light) => `Distance of ${light} in metres`,
+    metres: 'm',
+    shoot: 'Take a frame',
+    auto: 'A frame every few seconds',
+  },
+
+  care: {
+    short: 'Hot heads, stands, mains, cells, flash near eyes: the maker’s manual decides.',
+    more: [
+      'Flash tubes, modelling lamps and metal fittings stay hot after use. Switch off, unplug and let them cool before touching or covering them. Keep paper, cloth and gels at the distance the maker’s manual gives.',
+      'Never open a flash or power pack. Its capacitors can hold a lethal charge long after it is unplugged. Leave repair to the maker’s service.',
+      'Count full-power flashes and pauses. The limits here are estimates; the manual of your unit decides. Stop at a smell, smoke, or a heat warning.',
+      'Use the cells and chargers the manual names. Do not mix old and new cells; take out any that are hot, swollen or leaking.',
+      'Lower a stand before changing its load, put a leg under the load, weigh it down, and clip overhead items with a second line.',
+      'Plug mains heads into a socket protected by a residual-current device. Keep leads untangled, dry and taped down. Fixed wiring is a licensed electrician’s work under local code.',
+      'Ask every sitter before the session whether flashing light troubles them. Warn before test flashes, avoid bursts, and stop at once if someone feels unwell. Do not fire close to the eyes.',
+      'This program only advises. It does not control lights, and nothing it says replaces the manual, local rules or your own judgement.',
+    ],
+  },
+
+  looks: {
+    barred: 'Not open to you yet',
+    title: 'Newest frame',
+  },
+
+  failed: {
+    offline: 'Not recorded: the daemon cannot be reached. Try again once connected.',
+    stale: 'Something changed meanwhile, so this was not recorded. Look at the new state and decide again.',
+    other: 'Not recorded.',
+    dismiss: 'Dismiss',
+  },
+};
+
+// ago says how long ago something was, in words short enough for a heading.
+export function ago(s) {
+  if (s < 90) return `${Math.max(0, Math.round(s))} s`;
+  if (s < 5400) return `${Math.round(s / 60)} min`;
+  return `${Math.round(s / 3600)} h`;
+}
+
+// percent writes a share of a region: small but present never reads as nothing.
+export function percent(share) {
+  if (!(share > 0)) return '0 %';
+  if (share < 0.001) return 'under 0.1 %';
+  return `${(share * 100).toFixed(share < 0.1 ? 1 : 0)} %`;
+}
+
+// clock writes the time of day of an RFC 3339 time as this device tells it.
+export function clock(text) {
+  const d = new Date(text);
+  return Number.isNaN(d.getTime()) ? '' : d.toLocaleTimeString([], { hour: '2-digit', minute: '2-digit', second: '2-digit' });
+}
+
+const day = (text) => new Date(text).toLocaleDateString([], { day: 'numeric', month: 'long' });
