@@ -20,10 +20,10 @@ type Reading struct {
 	Height       int               `json:"height" unit:"pixels" range:"1 and up" doc:"height, upright"`
 	Orientation  int               `json:"orientation" range:"1 to 8" doc:"Exif orientation as recorded; 1 where nothing is recorded"`
 	Kind         Kind              `json:"kind" range:"full, approximate, provisional" doc:"what the reading was taken from"`
-	Exif         Exif              `json:"exif"`
-	ClippedShare Shares            `json:"clipped_share"`
-	Regions      Regions           `json:"regions"`
-	Tone         Tone              `json:"tone"`
+	Exif         Exif              `json:"exif" doc:"what the camera recorded"`
+	ClippedShare Shares            `json:"clipped_share" doc:"of the whole frame"`
+	Regions      Regions           `json:"regions" doc:"the parts of the frame that have a meaning"`
+	Tone         Tone              `json:"tone" doc:"how code values became light"`
 	Labels       []Label           `json:"labels" doc:"what this file cannot show, or what makes it hard to compare"`
 	Missing      map[string]string `json:"missing" doc:"path of a field that is null or says nothing, and why"`
 }
@@ -44,7 +44,7 @@ type Exif struct {
 	FNumber      *exposure.FNumber `json:"f_number" range:"over 0" doc:"lens opening as marked"`
 	ISO          *exposure.ISO     `json:"iso" range:"over 0" doc:"camera speed"`
 	FocalLength  *float64          `json:"focal_length_mm" unit:"millimetres" range:"over 0" doc:"focal length"`
-	Flash        *Flash            `json:"flash"`
+	Flash        *Flash            `json:"flash" doc:"the Exif flash tag taken apart"`
 	Program      *int              `json:"exposure_program" range:"0 to 9" doc:"Exif ExposureProgram; 1 is manual"`
 	ExposureMode *int              `json:"exposure_mode" range:"0 to 2" doc:"Exif ExposureMode; 0 auto, 1 manual, 2 bracket"`
 	WhiteBalance *int              `json:"white_balance" range:"0 to 1" doc:"Exif WhiteBalance; 0 auto, 1 manual"`
@@ -88,9 +88,9 @@ type Level struct {
 
 // Regions are the parts of a frame that have a meaning.
 type Regions struct {
-	Backdrop       *Backdrop       `json:"backdrop"`
-	Sitter         *Sitter         `json:"sitter"`
-	WhiteReference *WhiteReference `json:"white_reference"`
+	Backdrop       *Backdrop       `json:"backdrop" doc:"the paper, cloth or wall behind the sitter"`
+	Sitter         *Sitter         `json:"sitter" doc:"everybody in front of the backdrop"`
+	WhiteReference *WhiteReference `json:"white_reference" doc:"a white card or shirt"`
 }
 
 // Backdrop is the reading of the paper, cloth or wall behind the sitter.
@@ -106,10 +106,10 @@ type Backdrop struct {
 	ClippedAll      float64        `json:"clipped_all_share" unit:"share" range:"0 to 1" doc:"pixels with every channel clipped are at most this share: the least clipped channel of each cell, added up"`
 	Share           float64        `json:"share" unit:"share" range:"0 to 1" doc:"backdrop's part of the frame"`
 	Confidence      float64        `json:"confidence" range:"0 to 1" doc:"how sure it is that this is the backdrop; under 0.5 there is no reading"`
-	Box             Box            `json:"box"`
+	Box             Box            `json:"box" doc:"the smallest box around it"`
 	Areas           []Area         `json:"areas" doc:"ninths of the upright frame, row by row; those with under 5 % backdrop are left out"`
 	Mask            Mask           `json:"mask" doc:"which cells"`
-	Codes           Codes          `json:"codes"`
+	Codes           Codes          `json:"codes" doc:"histograms of 8x8 block means, to express the levels anew under a better curve"`
 }
 
 // Area is a ninth of the frame, as far as it shows backdrop.
@@ -120,7 +120,7 @@ type Area struct {
 	Floor   exposure.Stops `json:"white_floor_stops" unit:"stops" range:"-12 to 0" doc:"median cell, in its weakest channel"`
 	AtLeast bool           `json:"at_least" doc:"as at_least, of the level"`
 	Share   float64        `json:"share" unit:"share" range:"0 to 1" doc:"part of the area that is backdrop"`
-	Box     Box            `json:"box"`
+	Box     Box            `json:"box" doc:"the smallest box around it"`
 }
 
 // Sitter is the reading of everybody in front of the backdrop.
@@ -130,9 +130,9 @@ type Sitter struct {
 	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels of the sitter with any clipped channel"`
 	Share        float64        `json:"share" unit:"share" range:"0 to 1" doc:"sitter's part of the frame"`
 	Confidence   float64        `json:"confidence" range:"0 to 1" doc:"how sure it is that this is the sitter"`
-	Box          Box            `json:"box"`
-	Mask         Mask           `json:"mask"`
-	Codes        Codes          `json:"codes"`
+	Box          Box            `json:"box" doc:"the smallest box around it"`
+	Mask         Mask           `json:"mask" doc:"which cells of a coarse grid belong to it"`
+	Codes        Codes          `json:"codes" doc:"histograms of 8x8 block means, to express the levels anew under a better curve"`
 }
 
 // WhiteReference is the reading of a white card or shirt. One that nobody
@@ -145,8 +145,8 @@ type WhiteReference struct {
 	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels with any clipped channel"`
 	Declared     bool           `json:"declared" doc:"a person said so; one that was merely found is shown and never acted on"`
 	Confidence   float64        `json:"confidence" range:"0 to 1" doc:"1 where declared"`
-	Box          Box            `json:"box"`
-	Codes        Codes          `json:"codes"`
+	Box          Box            `json:"box" doc:"the smallest box around it"`
+	Codes        Codes          `json:"codes" doc:"histograms of 8x8 block means, to express the levels anew under a better curve"`
 }
 
 // Tone says how code values became light.
