@@ -1,0 +1,49 @@
+package main
+
+import (
+	"errors"
+
+	"thirdstop/advise/shoot"
+	"thirdstop/assess"
+	"thirdstop/assess/photo"
+	"thirdstop/assess/tone"
+)
+
+// measurer joins assess/photo and assess for the shoot.
+type measurer struct{ curve *tone.Curve }
+
+func (m measurer) Measure(name string, data []byte, h assess.Hints) (*assess.Reading, shoot.Measured, error) {
+	p, err := photo.Read(name, data)
+	if err != nil {
+		return nil, nil, unnamed{err}
+	}
+	r := assess.Measure(p, m.curve, h)
+	return &r, measured{p, m.curve}, nil
+}
+
+type measured struct {
+	p     *photo.Picture
+	curve *tone.Curve
+}
+
+func (m measured) Again(h assess.Hints) *assess.Reading {
+	r := assess.Measure(m.p, m.curve, h)
+	return &r
+}
+
+func (m measured) Thumbnail(edge int) ([]byte, error) { return m.p.Thumbnail(edge) }
+func (m measured) Release()                           { m.p.Release() }
+
+// unnamed gives the sentence of a file error without the file's name, which
+// the record must be able to forget.
+type unnamed struct{ error }
+
+func (u unnamed) Unwrap() error { return u.error }
+
+func (u unnamed) Sentence() string {
+	var f *photo.FileError
+	if errors.As(u.error, &f) {
+		return f.Text
+	}
+	return u.Error()
+}

@@ -1,0 +1,77 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"time"
+
+	"thirdstop/dashboard"
+)
+
+const pairHelp = `Let a tablet or phone in, while "thirdstop run --listen" runs on this machine.
+
+    thirdstop pair [--role ROLE] [--data FOLDER]
+
+Prints a code that works once and for two minutes, with a picture of it to
+photograph with the tablet. ROLE is what the device may do:
+
+    shoots   everything
+    lights   adjustments, settings and notes (if left out)
+    looks    only look, if the daemon runs with --looks-on
+
+Exit code: 0 a code was made, 1 it could not be, 2 wrong use.
+`
+
+func runPair(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	flags := flag.NewFlagSet("pair", flag.ContinueOnError)
+	flags.SetOutput(io.Discard)
+	roleName := flags.String("role", "lights", "")
+	data := flags.String("data", "", "")
+	if code, done := parse(flags, args, pairHelp, stdout, stderr); done {
+		return code
+	}
+	role, err := dashboard.ParseRole(*roleName)
+	if err != nil || flags.NArg() > 0 {
+		fmt.Fprintf(stderr, "thirdstop pair: %v\n\n%s", err, pairHelp)
+		return 2
+	}
+	if *data == "" {
+		if *data, err = dataFolder(); err != nil {
+			fmt.Fprintln(stderr, "thirdstop pair:", err)
+			return 1
+		}
+	}
+	c, err := askCode(ctx, *data, role)
+	if err != nil {
+		fmt.Fprintln(stderr, "thirdstop pair:", err)
+		return 1
+	}
+	printCode(stdout, c)
+	return 0
+}
+
+// printCode shows a code as text and as a picture.
+func printCode(w io.Writer, c pairCode) {
+	if c.URL != "" {
+		if qr, err := dashboard.QR(c.URL); err == nil {
+			fmt.Fprintln(w, qr)
+		}
+		fmt.Fprintln(w, "Open on the tablet:", c.URL)
+	}
+	fmt.Fprintf(w, "Code: %s   works once, until %s\n", c.Code, c.Expires.Local().Format(time.TimeOnly))
+}
+
+// parse reads the flags of a subcommand; done says that there is nothing left to do.
+func parse(flags *flag.FlagSet, args []string, help string, stdout, stderr io.Writer) (code int, done bool) {
+	switch err := flags.Parse(args); {
+	case err == flag.ErrHelp:
+		fmt.Fprint(stdout, help)
+		return 0, true
+	case err != nil:
+		fmt.Fprintf(stderr, "thirdstop %s: %v\n\n%s", flags.Name(), err, help)
+		return 2, true
+	}
+	return 0, false
+}

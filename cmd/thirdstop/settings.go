@@ -1,0 +1,226 @@
+package main
+
+import (
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"io/fs"
+	"net"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"strings"
+
+	"github.com/goccy/go-yaml"
+
+	"thirdstop/watcher"
+)
+
+// settings are what `run` can be told. A flag comes before an environment
+// variable, and that before the config file.
+type settings struct {
+	Folder   string
+	Plan     string
+	Listen   string
+	Data     string
+	Existing string
+	Poll     bool
+	Fresh    bool
+	LooksOn  bool
+	Hosts    string
+	Log      string
+}
+
+// setting is one of them: its flag, its key in the config file, and its
+// environment variable THIRDSTOP_KEY.
+type setting struct {
+	name string
+	text *string
+	on   *bool
+}
+
+func (s *settings) all() []setting {
+	return []setting{
+		{name: "plan", text: &s.Plan},
+		{name: "listen", text: &s.Listen},
+		{name: "data", text: &s.Data},
+		{name: "existing", text: &s.Existing},
+		{name: "poll", on: &s.Poll},
+		{name: "fresh", on: &s.Fresh},
+		{name: "looks-on", on: &s.LooksOn},
+		{name: "hosts", text: &s.Hosts},
+		{name: "log", text: &s.Log},
+	}
+}
+
+func (v setting) env() string {
+	return "THIRDSTOP_" + strings.ToUpper(strings.ReplaceAll(v.name, "-", "_"))
+}
+
+// errUsage says that the help text follows.
+var errUsage = errors.New("wrong use")
+
+// readSettings takes flags, environment and config file together. getenv is os.Getenv.
+func readSettings(args []string, getenv func(string) string) (settings, error) {
+	var s settings
+	config := ""
+	flags := flag.NewFlagSet("run", flag.ContinueOnError)
+	flags.SetOutput(io.Discard)
+	flags.StringVar(&config, "config", getenv("THIRDSTOP_CONFIG"), "")
+	for _, v := range s.all() {
+		if v.on != nil {
+			flags.BoolVar(v.on, v.name, false, "")
+		} else {
+			flags.StringVar(v.text, v.name, "", "")
+		}
+	}
+	if err := flags.Parse(args); err != nil {
+		return s, fmt.Errorf("%w: %w", errUsage, err)
+	}
+	if flags.NArg() > 1 {
+		return s, fmt.Errorf("%w: give one folder, after the flags; these are %d: %s", errUsage, flags.NArg(), strings.Join(flags.Args(), " "))
+	}
+	given := map[string]bool{}
+	flags.Visit(func(f *flag.Flag) { given[f.Name] = true })
+	file, err := readConfig(config)
+	if err != nil {
+		return s, err
+	}
+	for _, v := range s.all() {
+		if given[v.name] {
+			continue
+		}
+		value, from := getenv(v.env()), v.env()
+		if value == "" {
+			value, from = file.values[v.name], file.name+": "+v.name
+		}
+		if value == "" {
+			continue
+		}
+		if v.text != nil {
+			*v.text = value
+			continue
+		}
+		if *v.on, err = strconv.ParseBool(value); err != nil {
+			return s, fmt.Errorf("%s is %q; write true or false", from, value)
+		}
+	}
+	s.Folder = flags.Arg(0)
+	if s.Folder == "" {
+		s.Folder = getenv("THIRDSTOP_FOLDER")
+	}
+	if s.Folder == "" {
+		s.Folder = file.values["folder"]
+	}
+	return s, s.complete()
+}
+
+// complete fills in what was left open and checks the rest.
+func (s *settings) complete() error {
+	if s.Folder == "" {
+		return fmt.Errorf("%w: name the folder that your camera's files land in", errUsage)
+	}
+	var err error
+	if s.Folder, err = filepath.Abs(s.Folder); err != nil {
+		return fmt.Errorf("the capture folder: %w", err)
+	}
+	if s.Listen == "" {
+		s.Listen = "127.0.0.1:7353"
+	}
+	if _, _, err := net.SplitHostPort(s.Listen); err != nil {
+		return fmt.Errorf("listen is %q; write an address and a port like 127.0.0.1:7353, or :7353 for every tablet in the network", s.Listen)
+	}
+	if s.Data == "" {
+		if s.Data, err = dataFolder(); err != nil {
+			return err
+		}
+	}
+	if s.Data, err = filepath.Abs(s.Data); err != nil {
+		return fmt.Errorf("the data folder: %w", err)
+	}
+	switch s.Existing {
+	case "":
+		s.Existing = watcher.TakeExisting.String()
+	case watcher.TakeExisting.String(), watcher.SkipExisting.String():
+	default:
+		return fmt.Errorf("existing is %q; write %q or %q", s.Existing, watcher.TakeExisting, watcher.SkipExisting)
+	}
+	switch s.Log {
+	case "", "text", "json":
+	default:
+		return fmt.Errorf("log is %q; write \"text\" or \"json\"", s.Log)
+	}
+	return nil
+}
+
+// dataFolder is where shoots, devices and cache lie: XDG_DATA_HOME on Linux, and
+// the usual places elsewhere.
+func dataFolder() (string, error) {
+	if d := os.Getenv("XDG_DATA_HOME"); d != "" && runtime.GOOS != "darwin" && runtime.GOOS != "windows" {
+		return filepath.Join(d, "thirdstop"), nil
+	}
+	switch runtime.GOOS {
+	case "windows":
+		if d := os.Getenv("LocalAppData"); d != "" {
+			return filepath.Join(d, "thirdstop"), nil
+		}
+	case "darwin":
+		if d, err := os.UserConfigDir(); err == nil { // Library/Application Support
+			return filepath.Join(d, "thirdstop"), nil
+		}
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return "", fmt.Errorf("there is no home folder for thirdstop's data (%w); name one with --data", err)
+	}
+	return filepath.Join(home, ".local", "share", "thirdstop"), nil
+}
+
+// configFile is a config file as read: plain keys and values.
+type configFile struct {
+	name   string
+	values map[string]string
+}
+
+// readConfig reads the named file, or the usual one if it is there.
+func readConfig(name string) (configFile, error) {
+	usual := name == ""
+	if usual {
+		dir, err := os.UserConfigDir()
+		if err != nil {
+			return configFile{}, nil
+		}
+		name = filepath.Join(dir, "thirdstop", "config.yaml")
+	}
+	text, err := os.ReadFile(name)
+	if usual && errors.Is(err, fs.ErrNotExist) {
+		return configFile{}, nil
+	}
+	if err != nil {
+		return configFile{}, fmt.Errorf("the config file can't be read: %w", err)
+	}
+	if len(text) > 64<<10 {
+		return configFile{}, fmt.Errorf("%s is larger than 64 KB, so it can't be thirdstop's config file", name)
+	}
+	var keys struct {
+		Folder   string `yaml:"folder"`
+		Plan     string `yaml:"plan"`
+		Listen   string `yaml:"listen"`
+		Data     string `yaml:"data"`
+		Existing string `yaml:"existing"`
+		Poll     string `yaml:"poll"`
+		Fresh    string `yaml:"fresh"`
+		LooksOn  string `yaml:"looks-on"`
+		Hosts    string `yaml:"hosts"`
+		Log      string `yaml:"log"`
+	}
+	if err := yaml.UnmarshalWithOptions(text, &keys, yaml.Strict()); err != nil {
+		return configFile{}, fmt.Errorf("%s: %s", name, strings.TrimSpace(yaml.FormatError(err, false, true)))
+	}
+	return configFile{name: name, values: map[string]string{
+		"folder": keys.Folder, "plan": keys.Plan, "listen": keys.Listen, "data": keys.Data, "existing": keys.Existing,
+		"poll": keys.Poll, "fresh": keys.Fresh, "looks-on": keys.LooksOn, "hosts": keys.Hosts, "log": keys.Log,
+	}}, nil
+}

@@ -1,0 +1,149 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"thirdstop/advise/shoot"
+	"thirdstop/advise/trail"
+)
+
+const trailHelp = `Check the record of a shoot.
+
+    thirdstop trail list   [--data FOLDER]            the shoots in the data folder
+    thirdstop trail verify [--head HEAD] SHOOT...     is the record whole and unchanged?
+    thirdstop trail replay [-v] SHOOT...              does the same advice come of it again?
+
+SHOOT is the id of a shoot in the data folder, or the path of a shoot's folder
+or of its trail.jsonl. HEAD is what "verify" printed earlier and you kept
+elsewhere: only with it can records that were cut off at the end be missed.
+
+Exit code: 0 all is well, 1 something is not, 2 wrong use.
+`
+
+func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
+	if len(args) == 0 {
+		fmt.Fprint(stderr, trailHelp)
+		return 2
+	}
+	verb := args[0]
+	flags := flag.NewFlagSet("trail "+verb, flag.ContinueOnError)
+	flags.SetOutput(io.Discard)
+	data := flags.String("data", "", "")
+	head := flags.String("head", "", "")
+	verbose := flags.Bool("v", false, "")
+	switch verb {
+	case "help", "-h", "-help", "--help":
+		fmt.Fprint(stdout, trailHelp)
+		return 0
+	case "list", "verify", "replay":
+	default:
+		fmt.Fprintf(stderr, "thirdstop trail: %q is no command; use list, verify or replay\n\n%s", verb, trailHelp)
+		return 2
+	}
+	if code, done := parse(flags, args[1:], trailHelp, stdout, stderr); done {
+		return code
+	}
+	if *data == "" {
+		*data, _ = dataFolder() // only needed for ids
+	}
+	if verb == "list" {
+		return trailList(*data, stdout, stderr)
+	}
+	if flags.NArg() == 0 {
+		fmt.Fprintf(stderr, "thirdstop trail %s: name a shoot\n\n%s", verb, trailHelp)
+		return 2
+	}
+	code := 0
+	for _, name := range flags.Args() {
+		dir := shootFolder(*data, name)
+		var err error
+		if verb == "verify" {
+			err = trailVerify(dir, *head, stdout)
+		} else {
+			err = trailReplay(dir, *verbose, stdout)
+		}
+		if err != nil {
+			fmt.Fprintf(stderr, "thirdstop trail %s: %s: %v\n", verb, name, err)
+			code = 1
+		}
+	}
+	return code
+}
+
+// shootFolder finds the folder that a name on the command line means.
+func shootFolder(data, name string) string {
+	if filepath.Base(name) == "trail.jsonl" {
+		return filepath.Dir(name)
+	}
+	if _, err := os.Stat(name); err != nil && filepath.Base(name) == name {
+		return filepath.Join(data, "shoots", name)
+	}
+	return name
+}
+
+func trailList(data string, stdout, stderr io.Writer) int {
+	entries, err := os.ReadDir(filepath.Join(data, "shoots"))
+	if err != nil {
+		fmt.Fprintln(stderr, "thirdstop trail list: the shoots can't be listed:", err)
+		return 1
+	}
+	for _, e := range entries {
+		h, err := trail.ReadHeader(filepath.Join(data, "shoots", e.Name()))
+		if err != nil {
+			fmt.Fprintf(stdout, "%s  its record can't be read: %v\n", e.Name(), err)
+			continue
+		}
+		fmt.Fprintf(stdout, "%s  began %s\n", e.Name(), h.At.Local().Format("2006-01-02 15:04"))
+	}
+	return 0
+}
+
+func trailVerify(dir, head string, stdout io.Writer) error {
+	r, err := trail.Verify(dir, head)
+	if r.Records > 0 {
+		fmt.Fprintf(stdout, "%s: %d records from %s to %s; texts: %d kept, %d erased, %d missing\n  head %s\n", filepath.Base(dir), r.Records,
+			r.First.Local().Format("2006-01-02 15:04:05"), r.Last.Local().Format("2006-01-02 15:04:05"), r.Kept, r.Erased, len(r.Missing), r.Head)
+	}
+	if r.Unfinished > 0 {
+		fmt.Fprintf(stdout, "  %d bytes of an unfinished record at the end: one is being written, or a crash left it\n", r.Unfinished)
+	}
+	if err == nil {
+		fmt.Fprintln(stdout, "  whole and unchanged")
+		if head == "" {
+			fmt.Fprintln(stdout, "  (records removed from the end are only found with --head and a head kept elsewhere)")
+		}
+	}
+	return err
+}
+
+func trailReplay(dir string, verbose bool, stdout io.Writer) error {
+	r, err := shoot.Replay(dir)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(stdout, "%s: %d inputs, %d frames, recorded under rules %v\n", filepath.Base(dir), r.Inputs, r.Frames, r.Rules)
+	for i, d := range r.Differs {
+		if i == 20 && !verbose {
+			fmt.Fprintf(stdout, "  and %d more; -v lists all\n", len(r.Differs)-i)
+			break
+		}
+		fmt.Fprintf(stdout, "  record %d (rules %s): recorded and now differ\n", d.Record, d.Rules)
+		if verbose {
+			fmt.Fprintf(stdout, "    recorded %s\n    now      %s\n", d.Recorded, d.Now)
+		}
+	}
+	if same := len(r.Differs) - r.Other; same > 0 {
+		return fmt.Errorf("%d inputs give other advice under the very rules they were recorded under", same)
+	}
+	if r.Other == 0 {
+		fmt.Fprintln(stdout, "  the same advice, byte for byte")
+	} else {
+		fmt.Fprintf(stdout, "  %d inputs would be advised otherwise today; the record stands\n", r.Other)
+	}
+	return nil
+}
