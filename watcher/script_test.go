@@ -1,6 +1,7 @@
 package watcher
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -118,9 +119,9 @@ type stage struct {
 	known  map[string]map[[32]byte]bool
 }
 
-func play(t *testing.T, s script, mode string) string {
+func newStage(t *testing.T, mode, folder string) *stage {
 	st := &stage{
-		t: t, mode: mode, folder: filepath.Join(t.TempDir(), "capture"), pics: &pictures{},
+		t: t, mode: mode, folder: folder, pics: &pictures{},
 		now:  time.Date(2026, 3, 7, 10, 0, 0, 123456789, time.UTC),
 		open: map[string]*os.File{}, known: map[string]map[[32]byte]bool{},
 	}
@@ -135,6 +136,11 @@ func play(t *testing.T, s script, mode string) string {
 		},
 		Known: func(rel string, hash [32]byte) bool { return st.known[rel][hash] },
 	}
+	return st
+}
+
+func play(t *testing.T, s script, mode string) string {
+	st := newStage(t, mode, filepath.Join(t.TempDir(), "capture"))
 	waits := false
 	for _, c := range s.commands {
 		waits = waits || c == "start"
@@ -147,10 +153,16 @@ func play(t *testing.T, s script, mode string) string {
 		st.command(strings.Fields(c))
 		st.rest()
 	}
-	for _, f := range st.open {
-		f.Close()
-	}
+	st.shut()
 	return st.trace.String()
+}
+
+// shut closes what the script left open.
+func (st *stage) shut() {
+	for rel, f := range st.open {
+		f.Close()
+		delete(st.open, rel)
+	}
 }
 
 func (st *stage) check(err error) {
@@ -418,6 +430,9 @@ func (st *stage) Complete(_ context.Context, v Version) error {
 	}
 	if sum(v.Data) != v.Hash || int64(len(v.Data)) != v.Size {
 		st.t.Errorf("%s: the hash isn't that of the bytes", v.Rel)
+	}
+	if err := wholeJPEG(v.Rel, bytes.NewReader(v.Data), v.Size); err != nil {
+		st.t.Errorf("%s was delivered, and isn't whole: %v", v.Rel, err)
 	}
 	if v.Path != st.path(v.Rel) || v.Seen != st.now || v.Written.After(v.Seen) {
 		st.t.Errorf("%s: path %s, seen %v, written %v at %v", v.Rel, v.Path, v.Seen, v.Written, st.now)

@@ -1,0 +1,5 @@
+package watcher
+
+import "os/exec"
+
+func asNobody(*exec.Cmd) {}
