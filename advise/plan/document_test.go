@@ -76,6 +76,17 @@ func TestHostileFilesComeBackAsFaultsSoon(t *testing.T) {
 	}
 }
 
+func TestALargeFileIsRefusedForItsSizeAlone(t *testing.T) {
+	remarks := strings.Repeat("#"+strings.Repeat("x", 1022)+"\n", MostBytes/1024)
+	for extra, want := range map[int]bool{0: false, 1: true} {
+		text := smallest + remarks[len(smallest):] + strings.Repeat("#", extra)
+		_, faults := Parse("x", []byte(text))
+		if got := len(faults) == 1 && strings.Contains(faults[0].Text, "256 KB"); got != want {
+			t.Errorf("%d bytes are refused for their size: %v, want %v\n%.300v", len(text), got, want, faults)
+		}
+	}
+}
+
 func TestEditorsLineEndsAndMarksMakeNoDifference(t *testing.T) {
 	want, faults := Parse("plain", Annotated())
 	if faults != nil {

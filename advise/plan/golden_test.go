@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 )
@@ -49,6 +50,9 @@ func told(name, text string) string {
 	var b strings.Builder
 	for _, u := range unusual {
 		fmt.Fprintf(&b, "%v (unusual)\n", u)
+	}
+	if back, faults := Parse("back", p.Marshal()); faults != nil || !reflect.DeepEqual(back, p) {
+		return fmt.Sprintf("does not read back the same: %v\n%+v\n%+v\n", faults, back, p)
 	}
 	return b.String() + "\n" + string(p.Marshal())
 }

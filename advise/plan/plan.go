@@ -24,7 +24,7 @@ const (
 	Hair       Role = "hair"
 )
 
-// Roles lists all roles, in the order in which light is built up.
+// roles are all of them, in the order in which light is built up.
 var roles = []Role{Background, Key, Fill, Hair}
 
 // Millimetres is a focal length, or a flash's zoom position, which is marked as the focal

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"slices"
 	"strings"
 )
 
@@ -27,7 +28,7 @@ var otherWords = map[string]string{
 func unknownKey(key, section string, known []string) (meant, text string) {
 	k := strings.ToLower(strings.ReplaceAll(strings.TrimSpace(key), " ", "_"))
 	near := otherWords[k]
-	if near == "" || !contains(known, near) {
+	if near == "" || !slices.Contains(known, near) {
 		near = nearest(k, known)
 	}
 	text = "is no key of a plan; "
@@ -38,15 +39,6 @@ func unknownKey(key, section string, known []string) (meant, text string) {
 		return near, text + "write " + near
 	}
 	return "", text + "keys here are " + andList(known)
-}
-
-func contains(list []string, s string) bool {
-	for _, l := range list {
-		if l == s {
-			return true
-		}
-	}
-	return false
 }
 
 // nearest is the known word that differs by fewest letters, if a slip of the

@@ -21,7 +21,8 @@ type GuideNumber float64
 // ErrDistance is wrapped by the refusals of [ParseMetres] and [ParseGuideNumber].
 var ErrDistance = errors.New("not a distance")
 
-// ParseMetres reads "1.2 m", "1.2", "120 cm" or "4 ft", over 0 to 200 m.
+// ParseMetres reads "1.2 m", "1.2", "120 cm" or "4 ft", over 0 to 200 m, to a tenth of a millimetre
+// (so that 190 ft is 57.912 m and nothing behind it).
 func ParseMetres(text string) (Metres, error) {
 	t, ok := compact(text)
 	unit := Metres(1)
@@ -35,7 +36,7 @@ func ParseMetres(text string) (Metres, error) {
 		}
 	}
 	v, err := decimal(t)
-	if m := Metres(v) * unit; ok && err == nil && m > 0 && m <= 200 {
+	if m := Metres(roundTo(v*float64(unit), 4)); ok && err == nil && m > 0 && m <= 200 {
 		return m, nil
 	}
 	return 0, fmt.Errorf("%w: %q is no distance up to 200 m; write one like \"1.2 m\" or \"4 ft\"", ErrDistance, text)
