@@ -267,3 +267,7 @@ func closeCode(t testing.TB, c *websocket.Conn) int {
 		}
 	}
 }
+
+func dashPicture(size int) func(context.Context, int, int) ([]byte, error) {
+	return func(context.Context, int, int) ([]byte, error) { return make([]byte, size), nil }
+}
