@@ -44,7 +44,7 @@ func BoatHouse(seed uint64) *Studio {
 		Scatter:  0.03,
 		Seed:     seed,
 		Lights: []Light{
-			{Role: Background, Group: "A", Guide: 36, Loss: 0.7, Distance: 1.5, Azimuth: 10, Elevation: -16, Beam: -2, Warmth: -2},
+			{Role: Background, Group: "A", Guide: 36, Loss: 0.7, Distance: 1.6, Azimuth: 7, Elevation: -9, Beam: -2, Warmth: -2},
 			{Role: Key, Group: "B", Guide: 58, Loss: 2, Distance: 1.2, Azimuth: 40, Elevation: 30, Beam: 1.5, Softness: 0.25},
 			{Role: Fill, Group: "C", Guide: 52, Loss: 2.2, Distance: 1.9, Azimuth: -48, Elevation: 10, Beam: 1, Softness: 0.4, Warmth: 3},
 			{Role: Hair, Group: "D", Guide: 36, Loss: 1.2, Distance: 1.3, Azimuth: -152, Elevation: 48, Beam: 6, Softness: 0.1},
@@ -59,7 +59,7 @@ func BoatHouse(seed uint64) *Studio {
 	s.Light("D").Click, s.Light("D").Power = exposure.Tenth, -5*exposure.Stop
 	s.Balance(0.25, -0.35)
 	r := rand.New(rand.NewPCG(seed, 0xa1de4))
-	s.knock(s.Light("A"), exposure.Third*exposure.Dial(2+r.IntN(3)), r.IntN(4) == 0)
+	s.knock(s.Light("A"), exposure.Third*exposure.Dial(3+r.IntN(2)), r.IntN(4) == 0)
 	s.knock(s.Light("B"), exposure.Third*exposure.Dial(2+r.IntN(2)), r.IntN(3) == 0)
 	return s
 }

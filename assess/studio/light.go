@@ -38,7 +38,7 @@ type lamp struct {
 // aim is the point a light is pointed at.
 func (s *Studio) aim(l *Light) vec {
 	if l.Role == Background {
-		return vec{0, -0.12, -float64(s.Backdrop.Distance)}
+		return vec{0, 0, -float64(s.Backdrop.Distance)}
 	}
 	return vec{}
 }

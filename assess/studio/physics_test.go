@@ -2,6 +2,7 @@ package studio
 
 import (
 	"math"
+	"sync"
 	"testing"
 
 	"thirdstop/assess/exposure"
@@ -10,7 +11,8 @@ import (
 // bare is a studio with one light straight from the camera's side on a sitter with a
 // card, and nothing that would blur a check: no ambient light, veil, vignetting, scatter.
 func bare() *Studio {
-	s := BoatHouse(1)
+	s := new(Studio)
+	*s = *house() // its lights are replaced below, so nothing is shared
 	s.Ambient.None = true
 	s.Camera.Flare, s.Camera.Vignette = 0, 0
 	s.Camera.ISO = 100
@@ -20,6 +22,8 @@ func bare() *Studio {
 	s.Lights = []Light{key}
 	return s
 }
+
+var house = sync.OnceValue(func() *Studio { return BoatHouse(1) })
 
 func levelOf(t *testing.T, s *Studio, r Region) exposure.Stops {
 	t.Helper()

@@ -16,18 +16,19 @@ type Region uint8
 const (
 	Mixed          Region = iota // the border between two others
 	BackdropRegion               // the paper
-	WhiteReference               // the card or the white shirt
+	WhiteReference               // the card, or the white shirt where there is no card
 	Face                         // skin: face, neck, hands
 	HairRegion
 	Clothes
-	Glint    // mirrors the key
-	Surround // the wall beyond a narrow backdrop
+	Glint            // mirrors the key
+	Surround         // the wall beyond a narrow backdrop
+	WhiteShirtRegion // of somebody who holds a card
 	regions
 )
 
 // String names the region.
 func (r Region) String() string {
-	names := [regions]string{"mixed", "backdrop", "white reference", "face", "hair", "clothes", "glint", "surround"}
+	names := [regions]string{"mixed", "backdrop", "white reference", "face", "hair", "clothes", "glint", "surround", "white shirt"}
 	if r < regions {
 		return names[r]
 	}

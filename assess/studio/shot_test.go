@@ -24,7 +24,10 @@ import (
 var noon = time.Date(2026, 11, 25, 12, 0, 3, 250e6, time.FixedZone("", -5*3600-1800))
 
 func small(seed uint64) *Studio {
-	s := BoatHouse(seed)
+	s := new(Studio)
+	*s = *house()
+	s.Lights = slices.Clone(s.Lights)
+	s.Seed = seed
 	s.Camera.Width, s.Camera.PictureHeight = 450, 300
 	return s
 }
@@ -268,7 +271,7 @@ func TestScatterAndFaultsReachTheTruth(t *testing.T) {
 		return 0, false
 	}
 	var sum, square, low float64
-	const n = 400
+	const n = 300
 	for i := 1; i <= n; i++ {
 		_, tr := s.RenderSurvey()
 		v := float64(tr.Flashes[1].Off)
@@ -281,7 +284,7 @@ func TestScatterAndFaultsReachTheTruth(t *testing.T) {
 			low += float64(c.Off)
 		}
 	}
-	if sd := math.Sqrt(square/n - sq(sum/n)); math.Abs(sd-0.03) > 0.004 { // 3.5 standard errors
+	if sd := math.Sqrt(square/n - sq(sum/n)); math.Abs(sd-0.03) > 0.0043 { // 3.5 standard errors
 		t.Errorf("the key scatters by %.4f stop, want 0.03", sd)
 	}
 	if m := low / (n * 0.9); math.Abs(m+0.5) > 0.01 {
@@ -303,7 +306,7 @@ func TestSwitchingALightLeavesTheOthersAlone(t *testing.T) {
 }
 
 func TestBoatHouseStartsOffAndCanBeBalanced(t *testing.T) {
-	for seed := range uint64(12) {
+	for seed := range uint64(8) {
 		s := BoatHouse(seed)
 		if err := s.Check(); err != nil {
 			t.Fatal(err)
@@ -330,7 +333,7 @@ func TestBoatHouseStartsOffAndCanBeBalanced(t *testing.T) {
 
 func TestRandomScenesAreSound(t *testing.T) {
 	var white, far, present int
-	const scenes = 60
+	const scenes = 36
 	for seed := range uint64(scenes) {
 		opt := RandomOptions{Width: 180, PictureHeight: 120}
 		a := Random(seed, opt)
@@ -362,7 +365,7 @@ func TestRandomScenesAreSound(t *testing.T) {
 		}
 	}
 	if white < scenes/2 || far < white/3 || present < scenes/3 {
-		t.Errorf("of 60 scenes %d are white, %d of them well off target, %d have a white reference", white, far, present)
+		t.Errorf("of 36 scenes %d are white, %d of them well off target, %d have a white reference", white, far, present)
 	}
 }
 

@@ -151,7 +151,7 @@ type Camera struct {
 // colour-hdri's dsc.py). Flare of 1 to 5 % is usual (from memory).
 func NewCamera() Camera {
 	return Camera{
-		FNumber: 8, ISO: 200, Shutter: 1.0 / 125, Distance: 2, Height: 0.76,
+		FNumber: 8, ISO: 200, Shutter: 1.0 / 125, Distance: 2, Height: 0.82,
 		Width: 1500, PictureHeight: 1000, Orientation: 8,
 		Curve: ShoulderCurve, White: -0.5, Vignette: 0.15, Flare: 0.01,
 		FullWell: 40000, Read: 4,
