@@ -194,3 +194,10 @@ func bmffBox(kind string, body ...[]byte) []byte {
 	all := bytes.Join(body, nil)
 	return append(append(binary.BigEndian.AppendUint32(nil, uint32(8+len(all))), kind...), all...)
 }
+
+func binaryOrder(i int) binary.AppendByteOrder {
+	if i%2 == 0 {
+		return binary.LittleEndian
+	}
+	return binary.BigEndian
+}

@@ -141,23 +141,28 @@ func exifOf(blocks ...*tiffFile) (Exif, remarks) {
 func decodeJPEG(name string, data []byte) (jpegHead, image.Image, error) {
 	head, err := readJPEGHead(data)
 	if err != nil {
-		return head, nil, jpegError(name, err)
+		return head, nil, jpegError(name, halfJPEG(data, err))
 	}
 	if err := checkJPEG(name, &head, len(data)); err != nil {
 		return head, nil, err
 	}
 	img, err := jpeg.Decode(bytes.NewReader(data))
 	if err != nil {
-		// Half a file often stops making sense before it stops.
-		if whole := wholeJPEG(bytes.NewReader(data), int64(len(data))); errors.Is(whole, errShort) {
-			err = errors.Join(errShort, err)
-		}
-		return head, nil, jpegError(name, err)
+		return head, nil, jpegError(name, halfJPEG(data, err))
 	}
 	if _, ok := img.(*image.CMYK); ok {
 		return head, nil, unsupported(name, cmykText)
 	}
 	return head, img, nil
+}
+
+// halfJPEG adds to a decoder's error that the file isn't whole, if so: half a
+// file often stops making sense before it stops.
+func halfJPEG(data []byte, err error) error {
+	if whole := wholeJPEG(bytes.NewReader(data), int64(len(data))); errors.Is(whole, errShort) && !errors.Is(err, errShort) {
+		return errors.Join(errShort, err)
+	}
+	return err
 }
 
 const cmykText = "the picture is in CMYK, the colours of a printing press; export it in RGB (sRGB is best)"

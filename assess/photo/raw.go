@@ -43,7 +43,10 @@ func readRaw(name string, k kind, data []byte) (*Picture, error) {
 	}
 	switch {
 	case short, errors.Is(walkErr, errShort):
-		return nil, unfinished(name, errShort)
+		if err := Whole(name, bytes.NewReader(data), int64(len(data))); err != nil {
+			return nil, err
+		}
+		return nil, damaged(name, errShort)
 	case failed != nil:
 		return nil, failed
 	case walkErr != nil:

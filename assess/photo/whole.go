@@ -22,12 +22,12 @@ func Whole(name string, r io.ReaderAt, size int64) error {
 	case kindTIFF, kindRawTIFF:
 		err = wholeTIFF(r, size, k == kindRawTIFF)
 	case kindCR3, kindHEIF:
-		err = wholeBoxes(r, size, k == kindCR3)
+		err = wholeBoxes(r, size)
 	case kindRAF:
 		err = wholeRAF(r, size)
 	case kindUnknown:
-		// Every format announces itself in the first bytes.
-		if size < 32 || zeros(r, size, place{0, 16}) {
+		// Every format announces itself in the first bytes; a writer may have come as far as one of them.
+		if size < 32 || zeros(r, size, place{8, 24}) {
 			return unfinished(name, errors.New("its beginning has not been written"))
 		}
 		return unsupported(name, refusals[k])
@@ -70,6 +70,9 @@ func wholeJPEG(r io.ReaderAt, size int64) error {
 			return errShort
 		}
 		length := int(binary.BigEndian.Uint16(n[:]))
+		if length == 0 && onlyZeros(in) {
+			return errShort
+		}
 		if length < 2 {
 			return errBadSegment
 		}
@@ -79,6 +82,20 @@ func wholeJPEG(r io.ReaderAt, size int64) error {
 		if marker == 0xDA {
 			scans++
 		}
+	}
+}
+
+// onlyZeros reports whether nothing but zeros is left to read.
+func onlyZeros(in *bufio.Reader) bool {
+	for {
+		if _, err := in.Peek(1); err != nil {
+			return true
+		}
+		buf, _ := in.Peek(in.Buffered())
+		if len(bytes.TrimLeft(buf, "\x00")) > 0 {
+			return false
+		}
+		_, _ = in.Discard(len(buf))
 	}
 }
 
@@ -216,8 +233,8 @@ func wholeRAF(r io.ReaderAt, size int64) error {
 }
 
 // wholeBoxes checks that the boxes fill the file, and that its picture data
-// isn't empty at the end. Of a raw file the samples must lie inside as well.
-func wholeBoxes(r io.ReaderAt, size int64, raw bool) error {
+// isn't empty at the end.
+func wholeBoxes(r io.ReaderAt, size int64) error {
 	var data place
 	if !boxes(r, size, place{0, size}, func(b box) {
 		if b.kind == "mdat" && b.body.length > 0 {
@@ -228,15 +245,6 @@ func wholeBoxes(r io.ReaderAt, size int64, raw bool) error {
 	}
 	if data.length > 0 && emptyTail(r, size, data, tailRaw) {
 		return errShort
-	}
-	if raw {
-		contents, err := walkCR3(r, size)
-		for _, p := range contents.previews {
-			if !p.inside(size) {
-				return errShort
-			}
-		}
-		return err
 	}
 	return nil
 }
