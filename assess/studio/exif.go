@@ -1,7 +1,11 @@
 package studio
 
 import (
+	"bytes"
 	"encoding/binary"
+	"fmt"
+	"image"
+	"image/jpeg"
 	"math"
 	"time"
 )
@@ -55,21 +59,21 @@ func srational(tag uint16, num, den int32) field {
 	return f
 }
 
-// exif is the TIFF block for a frame taken now. Fields stand in rising order of
-// their tags, as TIFF 6.0 asks.
-func (s *Studio) exif(at time.Time) []byte {
+// exif is the TIFF block for a frame taken at a time, with a small JPEG of it.
+// Fields stand in rising order of their tags, as TIFF 6.0 asks.
+func (s *Studio) exif(at time.Time, small []byte) []byte {
 	c := &s.Camera
 	const layout, offset = "2006:01:02 15:04:05", "-07:00"
 	stamp, zone, sub := at.Format(layout), at.Format(offset), at.Format(".000")[1:]
 	t := float64(c.Shutter)
-	time := rational(0x829a, 1, uint32(math.Round(1/t)))
+	exposed := rational(0x829a, 1, uint32(math.Round(1/t)))
 	if t >= 0.3 {
-		time = rational(0x829a, uint32(math.Round(t*10)), 10)
+		exposed = rational(0x829a, uint32(math.Round(t*10)), 10)
 	}
 	av, _ := c.FNumber.Av()
 	tv, _ := c.Shutter.Tv()
 	program := []field{
-		time,
+		exposed,
 		rational(0x829d, uint32(math.Round(float64(c.FNumber)*10)), 10),
 		short(0x8822, 1), // exposure program: manual
 		short(0x8827, int(min(c.ISO, 65535))),
@@ -118,11 +122,53 @@ func (s *Studio) exif(at time.Time) []byte {
 		short(0x0213, 1), // chroma centred
 		long(pointer, 0),
 	}
+	const thumbnailAt = 0x0201
+	preview := []field{
+		short(0x0103, 6), // compression: JPEG
+		rational(0x011a, 72, 1),
+		rational(0x011b, 72, 1),
+		short(0x0128, 2),
+		long(thumbnailAt, 0),
+		long(0x0202, len(small)),
+	}
 	b := []byte("MM\x00\x2a\x00\x00\x00\x08")
-	at0 := len(b) + directorySize(main)
-	main[len(main)-1] = long(pointer, at0)
-	b = appendDirectory(b, main)
-	return appendDirectory(b, program)
+	second := len(b) + directorySize(main)
+	third := second + directorySize(program)
+	main[len(main)-1] = long(pointer, second)
+	preview[4] = long(thumbnailAt, third+directorySize(preview))
+	b = appendDirectory(b, main, third)
+	b = appendDirectory(b, program, 0)
+	b = appendDirectory(b, preview, 0)
+	return append(b, small...)
+}
+
+// thumbnail is a JPEG 160 pixels wide, each pixel the mean of those it stands for.
+func thumbnail(img *image.RGBA) []byte {
+	const width = 160
+	w, h := img.Rect.Dx(), img.Rect.Dy()
+	tw := min(width, w)
+	th := max(1, h*tw/w)
+	small := image.NewRGBA(image.Rect(0, 0, tw, th))
+	for y := range th {
+		for x := range tw {
+			var sum [4]int
+			n := 0
+			for v := y * h / th; v < (y+1)*h/th; v++ {
+				row := img.Pix[v*img.Stride+4*(x*w/tw) : v*img.Stride+4*((x+1)*w/tw)]
+				for ; len(row) >= 4; row = row[4:] {
+					sum[0], sum[1], sum[2] = sum[0]+int(row[0]), sum[1]+int(row[1]), sum[2]+int(row[2])
+					n++
+				}
+			}
+			out := small.Pix[y*small.Stride+4*x:][:4]
+			out[0], out[1], out[2], out[3] = uint8(sum[0]/n), uint8(sum[1]/n), uint8(sum[2]/n), 255
+		}
+	}
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, small, &jpeg.Options{Quality: 80}); err != nil {
+		panic(fmt.Sprintf("studio: image/jpeg refused a thumbnail of %d x %d: %v", tw, th, err))
+	}
+	return b.Bytes()
 }
 
 func thousand(v float64) int32 { return int32(math.Round(v * 1000)) }
@@ -138,8 +184,8 @@ func directorySize(fields []field) int {
 }
 
 // appendDirectory writes an image file directory that starts at len(b), and
-// behind it the values that don't fit in.
-func appendDirectory(b []byte, fields []field) []byte {
+// behind it the values that don't fit in. next is where the following one starts; 0 is none.
+func appendDirectory(b []byte, fields []field, next int) []byte {
 	values := len(b) + 2 + 12*len(fields) + 4
 	var rest []byte
 	b = binary.BigEndian.AppendUint16(b, uint16(len(fields)))
@@ -158,17 +204,17 @@ func appendDirectory(b []byte, fields []field) []byte {
 			rest = append(rest, 0)
 		}
 	}
-	b = binary.BigEndian.AppendUint32(b, 0) // no directory follows
+	b = binary.BigEndian.AppendUint32(b, uint32(next))
 	return append(b, rest...)
 }
 
 // withExif puts an APP1 segment behind a JPEG's start marker.
-func withExif(jpeg, tiff []byte) []byte {
+func withExif(picture, tiff []byte) []byte {
 	body := append([]byte("Exif\x00\x00"), tiff...)
-	out := make([]byte, 0, len(jpeg)+len(body)+4)
-	out = append(out, jpeg[:2]...)
+	out := make([]byte, 0, len(picture)+len(body)+4)
+	out = append(out, picture[:2]...)
 	out = append(out, 0xff, 0xe1)
 	out = binary.BigEndian.AppendUint16(out, uint16(len(body)+2))
 	out = append(out, body...)
-	return append(out, jpeg[2:]...)
+	return append(out, picture[2:]...)
 }

@@ -125,6 +125,19 @@ func TestCosineLaw(t *testing.T) {
 	}
 }
 
+// A flat Lambertian source lights a plane with the fourth power of the cosine,
+// and a point source with the third (the photometric laws): at 45 degrees 2 and 1.5
+// stops less than straight ahead.
+func TestLightFallsOffAcrossTheBackdrop(t *testing.T) {
+	for _, c := range []struct{ beam, stops float64 }{{1, -2}, {0, -1.5}} {
+		m := lamp{at: vec{0, 0, 1}, axis: vec{0, 0, -1}, beam: c.beam}
+		got := math.Log2(m.onBackdrop(vec{1, 0, 0}) / m.onBackdrop(vec{}))
+		if math.Abs(got-c.stops) > 1e-9 {
+			t.Errorf("with beam %v the backdrop at 45 degrees is %.4f stops down, want %v", c.beam, got, c.stops)
+		}
+	}
+}
+
 // One stop of aperture, of power and of ISO are the same thing to a flash: 1/16
 // at f/4 equals 1/4 at f/8, and half the power at twice the ISO (trade
 // equivalences; P/N² is 1/256 both times).

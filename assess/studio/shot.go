@@ -41,7 +41,7 @@ func (s *Studio) Shoot(at time.Time) Shot {
 	}
 	return Shot{
 		Name:  fmt.Sprintf("%s%04d.JPG", s.Camera.Prefix, (s.frame-1)%9999+1),
-		JPEG:  withExif(pic.Bytes(), s.exif(at)),
+		JPEG:  withExif(pic.Bytes(), s.exif(at, thumbnail(img))),
 		Taken: at,
 		Truth: t,
 	}

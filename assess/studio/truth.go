@@ -2,7 +2,6 @@ package studio
 
 import (
 	"math"
-	"slices"
 
 	"thirdstop/assess/exposure"
 )
@@ -200,39 +199,31 @@ func (s *Studio) areas(t *Truth, g *scene, w, h int) {
 	t.Evenness = high - low
 }
 
-// channels holds the light of some samples, one sorted slice per channel.
+// channels holds the light of a region's samples, one slice per channel.
 type channels [3][]float32
 
-// values gathers the samples of a region, at most twice picked, evenly: light
-// changes slowly over the grid, and more would move no median by a thousandth.
+// values gathers the samples of a region.
 func (g *scene) values(r Region, x0, y0, x1, y1, count int) channels {
-	const picked = 2500
-	every := count/picked | 1 // odd, so as not to fall into step with the rows
 	var v channels
 	for c := range v {
-		v[c] = make([]float32, 0, count/every+1)
+		v[c] = make([]float32, 0, count)
 	}
-	seen := 0
 	for j := y0; j < y1; j++ {
 		for i := x0; i < x1; i++ {
 			k := j*g.w + i
 			if g.region[k] != r {
 				continue
 			}
-			if seen++; seen%every != every/2+1 && every > 1 {
-				continue
-			}
+			px := g.pix[k*g.stride:][:3]
 			for c := range v {
-				v[c] = append(v[c], g.pix[k*g.stride+c])
+				v[c] = append(v[c], px[c])
 			}
 		}
-	}
-	for c := range v {
-		slices.Sort(v[c])
 	}
 	return v
 }
 
+// exposed takes the quantiles, and leaves the samples in another order.
 func (v channels) exposed() Exposed {
 	e := Exposed{Level: NoLight, Peak: NoLight, Floor: -NoLight}
 	for c := range v {
@@ -244,17 +235,37 @@ func (v channels) exposed() Exposed {
 	return e
 }
 
-// quantile of a sorted slice, straight between neighbours.
+// quantile is the sample nearest to a rank, by Hoare's selection (1961). It reorders v.
 func quantile(v []float32, p float64) float64 {
 	if len(v) == 0 {
 		return 0
 	}
-	f := p * float64(len(v)-1)
-	i := int(f)
-	if i+1 >= len(v) {
-		return float64(v[i])
+	k := int(p*float64(len(v)-1) + 0.5)
+	for low, high := 0, len(v)-1; low < high; {
+		pivot := v[(low+high)/2]
+		i, j := low, high
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for v[j] > pivot {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			high = j
+		case k >= i:
+			low = i
+		default:
+			low = high
+		}
 	}
-	return float64(v[i]) + (f-float64(i))*float64(v[i+1]-v[i])
+	return float64(v[k])
 }
 
 func level(light float64) exposure.Stops {
