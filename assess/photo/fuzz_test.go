@@ -74,6 +74,9 @@ func FuzzRead(f *testing.F) {
 			if p != nil || !oneKind(err) {
 				t.Fatalf("picture %v with the error %v", p, err)
 			}
+			if isUnfinished(err) && Whole(name, bytes.NewReader(data), int64(len(data))) == nil {
+				t.Fatalf("whole, but: %v", err)
+			}
 			return
 		}
 		s := p.Survey

@@ -84,6 +84,17 @@ const (
 // bytes don't tell, for the kind of file by its ending. Errors are of kind
 // [ErrUnsupported], [ErrDamaged] or [ErrUnfinished].
 func Read(name string, data []byte) (*Picture, error) {
+	p, err := read(name, data)
+	if errors.Is(err, ErrUnfinished) && Whole(name, bytes.NewReader(data), int64(len(data))) == nil {
+		// A decoder ran out of data in a file that has its end: waiting won't mend it.
+		var found *FileError
+		errors.As(err, &found)
+		return nil, damaged(name, found.Err)
+	}
+	return p, err
+}
+
+func read(name string, data []byte) (*Picture, error) {
 	kind := kindOf(name, bytes.NewReader(data), int64(len(data)))
 	switch kind {
 	case kindJPEG:
@@ -93,8 +104,9 @@ func Read(name string, data []byte) (*Picture, error) {
 	case kindRawTIFF, kindCR3, kindRAF:
 		return readRaw(name, kind, data)
 	case kindUnknown:
-		if len(bytes.Trim(data, "\x00")) == 0 {
-			return nil, unfinished(name, errors.New("there is nothing in it yet"))
+		// What it will be can't be told yet.
+		if err := Whole(name, bytes.NewReader(data), int64(len(data))); err != nil {
+			return nil, err
 		}
 	}
 	return nil, unsupported(name, refusals[kind])

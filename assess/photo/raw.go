@@ -43,10 +43,7 @@ func readRaw(name string, k kind, data []byte) (*Picture, error) {
 	}
 	switch {
 	case short, errors.Is(walkErr, errShort):
-		if err := Whole(name, bytes.NewReader(data), int64(len(data))); err != nil {
-			return nil, err
-		}
-		return nil, damaged(name, errShort)
+		return nil, unfinished(name, errShort)
 	case failed != nil:
 		return nil, failed
 	case walkErr != nil:

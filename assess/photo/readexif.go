@@ -49,21 +49,25 @@ func ReadExif(name string, r io.ReaderAt, size int64) (Exif, error) {
 	return Exif{}, unsupported(name, refusals[kind])
 }
 
-// jpegExif finds the Exif in the head of a JPEG.
+// jpegExif finds the Exif in the head of a JPEG: it mostly lies in the first
+// few kilobytes, so more is read only where that isn't enough.
 func jpegExif(r io.ReaderAt, size int64) (Exif, remarks, error) {
-	data := make([]byte, min(size, maxHead))
-	if !readAt(r, size, 0, data) {
-		return Exif{}, remarks{}, errShort
-	}
-	head, err := readJPEGHead(data)
-	if err != nil && head.exif == nil {
-		if errors.Is(err, errShort) && size <= maxHead {
+	for part := int64(64 << 10); ; part *= 8 {
+		data := make([]byte, min(size, part))
+		if !readAt(r, size, 0, data) {
+			return Exif{}, remarks{}, errShort
+		}
+		head, err := readJPEGHead(data)
+		switch {
+		case head.exif != nil:
+			e, seen := exifOf(bytesBlock(head.exif))
+			return e, seen, nil
+		case !errors.Is(err, errShort), part >= maxHead:
+			return Exif{}, remarks{}, nil
+		case part >= size:
 			return Exif{}, remarks{}, err
 		}
-		return Exif{}, remarks{}, nil
 	}
-	e, seen := exifOf(bytesBlock(head.exif))
-	return e, seen, nil
 }
 
 // Taken is when the frame was taken, as far as the file says, to put frames in

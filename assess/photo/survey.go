@@ -127,7 +127,9 @@ func (s *Survey) Mean() [3]float64 {
 	var sum [3]float64
 	for i := range s.Cells {
 		for ch, m := range s.Cells[i].Mean {
-			sum[ch] += float64(m) * float64(s.Cells[i].Pixels)
+			// The conversion keeps the product from being fused with the sum, which would
+			// make the last digit depend on the processor.
+			sum[ch] += float64(float64(m) * float64(s.Cells[i].Pixels))
 		}
 	}
 	for ch := range sum {
