@@ -2,6 +2,7 @@ package scene
 
 import (
 	"math"
+	"sort"
 
 	"thirdstop/assess/photo"
 )
@@ -44,10 +45,13 @@ const Sure = 0.5
 
 // Find looks for the backdrop, the sitter and a white reference, in these steps:
 //
-//  1. A smooth surface of colour is fitted to the cells along the upper and the upper side
-//     borders (or in the hinted box); what the majority there agrees on is the backdrop's look.
+//  1. A smooth surface of colour is fitted to the cells along the middle of the upper border (or in
+//     the hinted box); what the majority there agrees on is the backdrop's look. Only where that
+//     leads nowhere, because a head reaches out of the frame, the upper corners are asked instead: beside a
+//     narrow backdrop they show the room.
 //  2. Cells that clearly differ are the sitter, if they lie in the middle or reach it,
-//     or clutter, if they hang on an upper side border. What lies under a head is sitter, whatever it looks like.
+//     or clutter, if they hang on an upper side border. What lies under a head is sitter,
+//     whatever it looks like: a white shirt before white paper has no edge.
 //  3. From these certain cells the labels spread and meet at the strongest edges.
 //  4. The backdrop's evenness, its reach along the border and how far it comes
 //     down beside the sitter say how sure it is. A horizon fails the last.
@@ -66,8 +70,26 @@ func Find(s *photo.Survey, h Hints) *Scene {
 	}
 	f := fieldOf(s)
 	sc := &Scene{Grid: f.Grid}
-	look := f.seekBackdrop(h.Backdrop)
-	if look == nil {
+	from := []border{upperMiddle, upperCorners}
+	if h.Backdrop != nil {
+		from = []border{insideBox}
+	}
+	var used *look
+	for n, b := range from {
+		l := f.seekBackdrop(b, h.Backdrop)
+		if l == nil {
+			continue
+		}
+		try := &Scene{Grid: f.Grid}
+		l.judge(try, l.label())
+		if n == 0 || used == nil || try.Backdrop.Found() {
+			sc, used = try, l
+		}
+		if sc.Backdrop.Found() {
+			break
+		}
+	}
+	if used == nil {
 		sc.Backdrop.Reason = "no even area along the upper border"
 		if h.Backdrop != nil {
 			sc.Backdrop.Reason = "the box that was drawn as backdrop is empty or outside of the frame"
@@ -77,13 +99,35 @@ func Find(s *photo.Survey, h Hints) *Scene {
 		sc.declare(h)
 		return sc
 	}
-	labels := look.label()
-	look.judge(sc, labels)
 	sc.declare(h)
 	if !sc.White.Declared {
-		look.seekWhite(sc)
+		used.seekWhite(sc)
 	}
 	return sc
+}
+
+// border says which cells tell the backdrop's look.
+type border int
+
+const (
+	upperMiddle  border = iota // along the upper border, its middle two fifths
+	upperCorners               // its outer fifths, and the upper parts of the side borders
+	insideBox                  // a person drew a box
+)
+
+// asks says whether a cell is one of them.
+func (f *field) asks(b border, i int, hint *Box) bool {
+	x, y := i%f.Cols, i/f.Cols
+	top, side := max(2, f.Rows/16), max(2, f.Cols/24)
+	mx, my := f.bounds(i).middle()
+	switch b {
+	case insideBox:
+		return hint.holds(mx, my)
+	case upperMiddle:
+		return y < top && mx > 0.3 && mx < 0.7
+	default:
+		return y < top && (mx < 0.2 || mx > 0.8) || (x < side || x >= f.Cols-side) && my < 0.4
+	}
 }
 
 // declare takes a declared white reference as it is given.
@@ -126,29 +170,18 @@ const (
 	coarse     = 22  // texture, standard deviation within a survey cell, that no backdrop has
 )
 
-// seekBackdrop finds the majority's look along the border. It is nil where no cells qualify.
-func (f *field) seekBackdrop(hint *Box) *look {
+// seekBackdrop finds what the majority along a border agrees on. It is nil where there
+// are no cells to ask.
+func (f *field) seekBackdrop(b border, hint *Box) *look {
 	l := &look{field: f, hinted: hint}
-	top := max(2, f.Rows/16)
-	side := max(2, f.Cols/24)
 	var first []vec
 	for i := range f.colour {
-		x, y := i%f.Cols, i/f.Cols
-		mx, my := f.bounds(i).middle()
-		switch {
-		case hint != nil:
-			if !hint.holds(mx, my) {
-				continue
-			}
-		case y >= top && (x >= side && x < f.Cols-side || my > 0.55):
-			continue
-		}
-		l.seeds = append(l.seeds, i)
-		if hint != nil || y < top {
+		if f.asks(b, i, hint) {
+			l.seeds = append(l.seeds, i)
 			first = append(first, f.colour[i])
 		}
 	}
-	if len(l.seeds) == 0 || len(first) == 0 {
+	if len(l.seeds) == 0 {
 		return nil
 	}
 	start := vec{}
@@ -169,7 +202,7 @@ func (f *field) seekBackdrop(hint *Box) *look {
 			more = append(more, i)
 		}
 	}
-	if len(more) > len(l.seeds)/4 {
+	if len(more) > len(l.seeds)/3 {
 		spread := l.surface.spread
 		l.surface = f.fitSurface(more, start)
 		l.surface.spread = max(l.surface.spread, spread/2)
@@ -195,6 +228,26 @@ func (l *look) compare() {
 // curve is steep in light but flat in codes, a few codes tell a suit from the cloth behind it.
 func contrast(c vec) float64 { return math.Sqrt(min(max(c[0]/60, 0.2), 1.3)) }
 
+// gently says that a step between neighbours is one that light makes: on a coarser grid
+// the same falloff takes larger steps.
+func (l *look) gently(i, j int) bool {
+	size := min(max(64/float64(max(l.Cols, l.Rows)), 0.8), 1.6)
+	return l.colour[i].distance(l.colour[j]) < step*size*contrast(l.colour[i])
+}
+
+// goesOn says that from i to j the colour goes on changing as it did on the way to i, as it does at
+// the rim of a pool of light. An outline begins at once.
+func (l *look) goesOn(i, j int) bool {
+	before := 2*i - j // the cell on the other side of i
+	if before < 0 || before >= len(l.colour) || !l.gentle[before] || (j == i+1 || j == i-1) && before/l.Cols != i/l.Cols {
+		return false
+	}
+	a, b, c := l.colour[before], l.colour[i], l.colour[j]
+	expected := vec{2*b[0] - a[0], 2*b[1] - a[1], 2*b[2] - a[2]}
+	limit := step * contrast(b)
+	return c.distance(expected) < 0.6*limit && c.distance(b) < 4*limit
+}
+
 // grow marks the cells that look like backdrop and are reached from the border
 // through such cells by small steps.
 func (l *look) grow() {
@@ -209,7 +262,7 @@ func (l *look) grow() {
 	for k := 0; k < len(queue); k++ {
 		i := queue[k]
 		l.neighbours(i, func(j int) {
-			if !l.agree[j] && l.off[j] < 1 && l.colour[i].distance(l.colour[j]) < step*contrast(l.colour[i]) {
+			if !l.agree[j] && l.off[j] < 1 && l.gently(i, j) {
 				l.agree[j] = true
 				queue = append(queue, j)
 			}
@@ -222,7 +275,7 @@ func (l *look) grow() {
 // clouds change over several cells; a head, a flag and a shoulder change at once.
 func (l *look) growGently() {
 	const (
-		bounds = 5 // times the limit
+		bounds = 12 // times the limit
 	)
 	l.gentle = append([]bool(nil), l.agree...)
 	var queue []int
@@ -234,7 +287,7 @@ func (l *look) growGently() {
 	for k := 0; k < len(queue); k++ {
 		i := queue[k]
 		l.neighbours(i, func(j int) {
-			if !l.gentle[j] && l.off[j] < bounds && l.texture[j] < coarse/2 && l.colour[i].distance(l.colour[j]) < step*contrast(l.colour[i]) {
+			if !l.gentle[j] && l.off[j] < bounds && l.texture[j] < coarse/2 && (l.gently(i, j) || l.goesOn(i, j)) {
 				l.gentle[j] = true
 				queue = append(queue, j)
 			}
@@ -288,22 +341,31 @@ func (l *look) label() []label {
 	})
 }
 
-// markClutter marks what hangs on a side border in the upper part of the frame and stays there.
+// markClutter marks what hangs on a side border in the upper part of the frame, as far in as
+// a fifth of the width, and what goes on below and up to two fifths in by gentle steps: a flag, a
+// wall beside a narrow backdrop.
 func (l *look) markClutter(seeds []label, strong []bool) {
-	reach, low := l.Cols/4, l.Rows*11/20
+	free, reach, low := l.Cols/5, l.Cols*2/5, l.Rows*11/20
 	var queue []int
+	from := -1
 	put := func(i int) {
-		if strong[i] && seeds[i] == nothing && i/l.Cols < low && min(i%l.Cols, l.Cols-1-i%l.Cols) < reach {
-			seeds[i] = clutter
-			queue = append(queue, i)
+		in := min(i%l.Cols, l.Cols-1-i%l.Cols)
+		if !strong[i] || seeds[i] != nothing || in >= reach {
+			return
 		}
+		if (in >= free || i/l.Cols >= low) && (from < 0 || !l.gently(i, from)) {
+			return
+		}
+		seeds[i] = clutter
+		queue = append(queue, i)
 	}
-	for y := range low {
+	for y := range l.Rows * 2 / 5 {
 		put(y * l.Cols)
 		put(y*l.Cols + l.Cols - 1)
 	}
 	for k := 0; k < len(queue); k++ {
-		l.neighbours(queue[k], put)
+		from = queue[k]
+		l.neighbours(from, put)
 	}
 }
 
@@ -328,30 +390,53 @@ func (l *look) markSitter(seeds []label, part []int) {
 	for _, i := range part {
 		seeds[i] = sitter
 	}
-	// The neck is narrower than the head, so only what is under the head's middle is certain.
+	l.markBody(seeds, tops, top)
+}
+
+// markBody marks what must be sitter because it is under a head: a neck and a trunk of
+// a size that goes with the head, no wider than anybody's. Proportions are common practice in
+// drawing (no source): shoulders are two to three heads wide.
+func (l *look) markBody(seeds []label, tops map[int]int, top int) {
 	left, right := l.Cols, 0
 	for x, t := range tops {
-		if t <= top+l.Rows/6 {
+		if t <= top+max(1, l.Rows/24) {
 			left, right = min(left, x), max(right, x)
 		}
 	}
-	for x := left + (right-left)/4; x <= right-(right-left)/4; x++ {
-		t, ok := tops[x]
-		if !ok {
-			continue
+	mid := (left + right) / 2
+	// The width of a row is that of the marked cells in one piece about the middle.
+	wide := func(y int) int {
+		if seeds[y*l.Cols+mid] != sitter {
+			return 0
 		}
-		// A head is solid; a lock of hair or a lifted pair of spectacles is not.
-		solid, run := 0, max(3, l.Rows/6)
-		for y := t; y < min(t+run, l.Rows); y++ {
-			if seeds[y*l.Cols+x] == sitter {
-				solid++
-			}
+		a, b := mid, mid
+		for a > 0 && seeds[y*l.Cols+a-1] == sitter {
+			a--
 		}
-		if solid*3 >= run*2 {
-			for y := t; y < l.Rows; y++ {
-				if i := y*l.Cols + x; seeds[i] == nothing {
-					seeds[i] = sitter
-				}
+		for b+1 < l.Cols && seeds[y*l.Cols+b+1] == sitter {
+			b++
+		}
+		return b - a + 1
+	}
+	// Down from its top a head gets wider until it is as high as wide; the shoulders come later.
+	head := 0
+	for y := top; y < l.Rows && y-top <= head; y++ {
+		w := wide(y)
+		if y-top > head*2/3 && w > head*3/2 {
+			break
+		}
+		head = max(head, w)
+	}
+	if head < 3 || head > l.Cols/2 {
+		return
+	}
+	size := float64(head)
+	chin := float64(top) + 1.2*size
+	for y := int(chin); y < l.Rows; y++ {
+		half := size * (0.3 + 0.55*ramp(float64(y)-chin, 0.2*size, 1.0*size))
+		for x := max(0, mid-int(half)); x <= min(l.Cols-1, mid+int(half)); x++ {
+			if i := y*l.Cols + x; seeds[i] == nothing {
+				seeds[i] = sitter
 			}
 		}
 	}
@@ -379,7 +464,7 @@ func (l *look) judge(sc *Scene, labels []label) {
 		}
 	}
 	share := float64(count(pure)) / float64(n)
-	sides, head, headX := l.outline(back, who)
+	deep, head, headX := l.outline(back, who)
 
 	seen := 0
 	for _, i := range l.seeds {
@@ -391,17 +476,17 @@ func (l *look) judge(sc *Scene, labels []label) {
 	conf := ramp(reach, 0.25, 0.75)
 	conf *= 1 - ramp(l.surface.spread, 6, 18)
 	conf *= 1 - ramp(median(texture), 8, 20)
-	conf *= ramp(share, 0.02, 0.08)
+	conf *= ramp(share, 0.015, 0.05)
 	reason := ""
 	switch {
-	case share < 0.02 || reach < 0.25:
+	case share < 0.015 || reach < 0.25:
 		reason = "no even area along the upper border"
 	case l.surface.spread > 12 || median(texture) > 14:
 		reason = "what lies along the upper border is not even enough for a backdrop"
 	case count(who) == 0 && share < 0.8:
 		conf *= 0.3
 		reason = "an even area along the upper border has nobody before it, and doesn't fill the frame"
-	case count(who) > 0 && l.hinted == nil && sides-head < 0.12:
+	case count(who) > 0 && l.hinted == nil && deep-head < 0.12:
 		conf *= 0.35
 		reason = "the even area along the upper border doesn't come down beside a sitter: it may be sky or ceiling"
 	}
@@ -442,26 +527,28 @@ func (g Grid) keepLarge(mask []bool, least int) []bool {
 	return out
 }
 
-// outline says how far down the backdrop comes at the better side, where the sitter's top is
-// (fractions of the height) and where it lies across (fraction of the width).
-func (l *look) outline(back, who []bool) (sides, head, headX float64) {
-	strip := max(2, l.Cols/10)
-	depth := func(x0, x1 int) float64 {
-		var downs []float64
-		for x := x0; x < x1; x++ {
-			last := 0
-			for y := range l.Rows {
-				if back[y*l.Cols+x] {
-					last = y + 1
-				} else if who[y*l.Cols+x] {
-					break
-				}
+// outline says how far down the backdrop comes where it does so best (the 85th percentile of its
+// columns), where the sitter's top is (fractions of the height) and where it lies across (fraction
+// of the width).
+func (l *look) outline(back, who []bool) (deep, head, headX float64) {
+	var downs []float64
+	for x := range l.Cols {
+		last := 0
+		for y := range l.Rows {
+			if back[y*l.Cols+x] {
+				last = y + 1
+			} else if who[y*l.Cols+x] {
+				break
 			}
+		}
+		if last > 0 {
 			downs = append(downs, float64(last)/float64(l.Rows))
 		}
-		return median(downs)
 	}
-	sides = max(depth(0, strip), depth(l.Cols-strip, l.Cols))
+	sort.Float64s(downs)
+	if len(downs) > 0 {
+		deep = downs[len(downs)*85/100]
+	}
 	top := l.Rows
 	for i, in := range who {
 		if in {
@@ -469,7 +556,7 @@ func (l *look) outline(back, who []bool) (sides, head, headX float64) {
 		}
 	}
 	if top == l.Rows {
-		return sides, 1, 0.5
+		return deep, 1, 0.5
 	}
 	var sum, cells float64
 	for y := top; y < min(top+max(2, l.Rows/12), l.Rows); y++ {
@@ -480,7 +567,7 @@ func (l *look) outline(back, who []bool) (sides, head, headX float64) {
 			}
 		}
 	}
-	return sides, float64(top) / float64(l.Rows), sum / cells / float64(l.Cols)
+	return deep, float64(top) / float64(l.Rows), sum / cells / float64(l.Cols)
 }
 
 // ramp is 0 up to lo, 1 from hi, straight in between.

@@ -9,12 +9,12 @@ import (
 // is enough for light that falls off and for vignetting.
 type surface struct {
 	k      [3][6]float64
-	bottom float64 // y beyond which nothing was seen; it is not extrapolated
+	seen   Box     // where the fitted cells lie; there is no extrapolating out of it
 	spread float64 // robust standard deviation of what was fitted, code values
 }
 
 func (s *surface) at(x, y float64) vec {
-	b := basis(x, min(y, s.bottom))
+	b := basis(min(max(x, s.seen.X0), s.seen.X1), min(max(y, s.seen.Y0), s.seen.Y1))
 	var v vec
 	for ch := range v {
 		for j, t := range b {
@@ -33,7 +33,7 @@ func basis(x, y float64) [6]float64 {
 // Cauchy weights, which lets a minority of foreign cells (a flag, a head) drop out. It
 // begins from start with a wide scale that narrows to the spread of the majority.
 func (f *field) fitSurface(cells []int, start vec) *surface {
-	s := &surface{}
+	s := &surface{seen: Box{X0: 1, Y0: 1}}
 	for ch := range s.k {
 		s.k[ch][0] = start[ch]
 	}
@@ -42,7 +42,7 @@ func (f *field) fitSurface(cells []int, start vec) *surface {
 	for n, i := range cells {
 		x, y := f.bounds(i).middle()
 		xs[n] = basis(x, y)
-		s.bottom = max(s.bottom, y)
+		s.seen = Box{min(s.seen.X0, x), min(s.seen.Y0, y), max(s.seen.X1, x), max(s.seen.Y1, y)}
 	}
 	for _, scale := range []float64{25, 18, 12, 9, 0, 0, 0} {
 		for n, i := range cells {
