@@ -29,9 +29,12 @@ func (w *Watcher) deliver(ctx context.Context, f *file) {
 	if f.state != restless {
 		return // went away while it waited
 	}
-	closed := f.closed
+	if rested := f.changed.Add(w.rest(f)); !f.closed && rested.After(w.c.Now()) {
+		w.restless(f, rested) // an event told of a change while it waited
+		return
+	}
 	f.closed = false
-	c, err := w.read(ctx, f, closed)
+	c, err := w.read(ctx, f)
 	now := w.c.Now()
 	switch {
 	case ctx.Err() != nil:
@@ -57,8 +60,7 @@ func (w *Watcher) deliver(ctx context.Context, f *file) {
 			"%s: another program keeps it to itself, so it can't be read; close it there: %w", f.rel, err), now)
 		return
 	default:
-		w.fail(f, Unreadable, fmt.Errorf(
-			"%s: can't be read; check its permissions and its drive, it is tried again: %w", f.rel, err), now)
+		w.unreadable(f, err, now)
 		return
 	}
 
@@ -112,19 +114,15 @@ func (w *Watcher) refused(f *file, err error) {
 
 // moved lets a file that changed under the reader's eyes come to rest again.
 func (w *Watcher) moved(f *file, now time.Time) {
-	fi, err := os.Stat(w.abs(f.rel))
-	if err != nil {
-		w.gone(f, now)
-		return
+	if fi, err := os.Stat(w.abs(f.rel)); err == nil {
+		w.see(f.rel, fi, now, now)
 	}
-	if w.see(f.rel, fi, now, now); f.state == restless {
-		w.restless(f, now.Add(w.rest(f)))
-	}
+	w.restless(f, now.Add(w.rest(f)))
 }
 
-// read reads a file once. It fails with errMoving if the file isn't the one that came to
-// rest, or doesn't stay it; where the writer has closed it, having changed before is fine.
-func (w *Watcher) read(ctx context.Context, f *file, closed bool) (*content, error) {
+// read reads a file once. It fails with errMoving if the file isn't the one that was last
+// looked at, or doesn't stay it.
+func (w *Watcher) read(ctx context.Context, f *file) (*content, error) {
 	r, err := Open(w.abs(f.rel))
 	if err != nil {
 		return nil, err
@@ -138,7 +136,7 @@ func (w *Watcher) read(ctx context.Context, f *file, closed bool) (*content, err
 		return nil, errors.New("it isn't a regular file")
 	}
 	c := &content{sig: signatureOf(before), modTime: before.ModTime()}
-	if !closed && c.sig != f.sig {
+	if c.sig != f.sig {
 		return nil, errMoving
 	}
 	if c.sig.size == 0 {

@@ -1,6 +1,7 @@
 package watcher
 
 import (
+	"errors"
 	"io/fs"
 	"os"
 	"time"
@@ -77,6 +78,9 @@ type dir struct {
 	failed  error // why it couldn't be read; told once
 }
 
+// errNoFile says that what has the name is a folder, a pipe, or a thing of the system's.
+var errNoFile = errors.New("not a regular file")
+
 // followFile resolves a symbolic link to a file. Links to folders aren't followed: they can
 // lead in circles, or out of the shoot.
 func followFile(path string, fi fs.FileInfo) (fs.FileInfo, error) {
@@ -87,7 +91,7 @@ func followFile(path string, fi fs.FileInfo) (fs.FileInfo, error) {
 		}
 	}
 	if !fi.Mode().IsRegular() || hidden(fi) {
-		return nil, fs.ErrInvalid
+		return nil, errNoFile
 	}
 	return fi, nil
 }

@@ -127,7 +127,7 @@ func (l *live) quiet() {
 }
 
 func TestFilesArriveThroughTheSystemsOwnEvents(t *testing.T) {
-	l := runLive(t, nil)
+	l := runLive(t, func(c *Config) { c.Poll = time.Hour }) // no scan will help out
 	l.put("a.jpg", "A")
 	v := l.want("a.jpg", "A")
 	if v.Existing || v.Seen.Before(v.Written) || string(v.Data) != string(l.pics.get(t, "A")) {

@@ -3,6 +3,7 @@ package watcher
 import (
 	"container/heap"
 	"context"
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -100,9 +101,13 @@ func (w *Watcher) lookAt(ctx context.Context, f *file, now time.Time) {
 		fi, err = followFile(w.abs(f.rel), fi)
 	}
 	if err != nil {
-		if f.state == gone {
+		switch {
+		case !isGone(err): // there, but not to be looked at
+			w.unreadable(f, err, now)
+			f.due = minTime(f.retry, w.report(ctx, f, now))
+		case f.state == gone:
 			w.farewell(ctx, f)
-		} else {
+		default:
 			w.gone(f, now)
 		}
 		return
@@ -198,6 +203,15 @@ func (w *Watcher) farewell(ctx context.Context, f *file) {
 	f.fault, f.told, f.tries = nil, 0, 0
 	w.trouble(ctx, f.rel, Vanished, fmt.Errorf(
 		"%s: went away before it was complete; if it was a frame, send it again", f.rel))
+}
+
+// isGone says that there is no file of that name any more, whatever else may be there.
+func isGone(err error) bool { return errors.Is(err, fs.ErrNotExist) || errors.Is(err, errNoFile) }
+
+// unreadable notes that the system won't let the watcher at a file.
+func (w *Watcher) unreadable(f *file, err error, now time.Time) {
+	w.fail(f, Unreadable, fmt.Errorf(
+		"%s: can't be read; check its permissions and its drive, it is tried again: %w", f.rel, err), now)
 }
 
 // fail notes why a file can't be delivered as it is, and when it is tried again.

@@ -160,7 +160,7 @@ func (w *Watcher) hearName(ctx context.Context, rel string, n *note, now time.Ti
 		w.scanBelow(ctx, rel, fi)
 	case !wanted:
 	case err != nil:
-		if f := w.files[rel]; f != nil {
+		if f := w.files[rel]; f != nil && isGone(err) {
 			w.gone(f, now)
 		}
 	default:

@@ -38,6 +38,8 @@ import (
 //	link FILE FILE                make the second name a symbolic link to the first
 //	age FILE DURATION             make its modification time that much older
 //	fat FILE                      cut its modification time to two seconds, as the FAT file system does
+//	poke FILE                     open it for writing, and close it
+//	sneak FILE PIC                write in its place, and set the time back to what it was
 //	remove FILE, mkdir DIR, rmdir DIR
 //	folder away|back              the capture folder is renamed, and returns
 //	folder removed|made           it is deleted, and made anew
@@ -242,6 +244,7 @@ func (st *stage) command(c []string) {
 			delete(st.open, arg(1))
 			st.open[arg(2)] = f
 		}
+		st.source.fold(st.path(arg(1)), 0) // what watched a folder can't know its new path
 		st.tell(arg(1), Gone)
 		if err != nil {
 			st.tell(arg(2), Created)
@@ -256,6 +259,17 @@ func (st *stage) command(c []string) {
 		st.stamp(arg(1), st.now.Add(-d))
 	case "fat":
 		st.stamp(arg(1), st.now.Truncate(2*time.Second))
+	case "poke":
+		f, err := os.OpenFile(st.path(arg(1)), os.O_RDWR, 0)
+		st.check(err)
+		st.open[arg(1)] = f
+		st.close(arg(1))
+	case "sneak":
+		fi, err := os.Stat(st.path(arg(1)))
+		st.check(err)
+		st.check(os.WriteFile(st.path(arg(1)), st.pics.get(st.t, arg(2)), 0o644))
+		st.stamp(arg(1), fi.ModTime())
+		st.tell(arg(1), Changed|Closed)
 	case "remove":
 		st.check(os.Remove(st.path(arg(1))))
 		st.tell(arg(1), Gone)

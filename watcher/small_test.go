@@ -225,6 +225,92 @@ type sinkFunc func(Version)
 func (s sinkFunc) Complete(_ context.Context, v Version) error { s(v); return nil }
 func (sinkFunc) Trouble(context.Context, Problem)              {}
 
+func TestTheOrderInWhichFilesAreRead(t *testing.T) {
+	at := func(s int) time.Time { return time.Unix(int64(s), 0) }
+	want := []*file{
+		{rel: "old", existing: true, taken: at(1), written: at(9), modTime: at(9)},
+		{rel: "older_by_name_9", existing: true, taken: at(2), modTime: at(3)},
+		{rel: "older_by_name_10", existing: true, taken: at(2), modTime: at(3)},
+		{rel: "written first", written: at(5), modTime: at(8)},
+		{rel: "z", written: at(6), modTime: at(1)},
+		{rel: "y_9", written: at(6), modTime: at(2)},
+		{rel: "y_10", written: at(6), modTime: at(2)},
+	}
+	for i := range want {
+		for j := range want {
+			if got := readyQueue(want).Less(i, j); got != (i < j) {
+				t.Errorf("%q before %q: %v", want[i].rel, want[j].rel, got)
+			}
+		}
+	}
+}
+
+// Without a structure check, what came to rest and isn't empty is complete.
+func TestWithoutAStructureCheckAnEmptyFileIsStillUnfinished(t *testing.T) {
+	st := newStage(t, "plain", filepath.Join(t.TempDir(), "capture"))
+	st.config.Whole = nil
+	st.start()
+	st.rest()
+	st.command(strings.Fields("put a.jpg empty"))
+	st.wait(30 * time.Second)
+	st.command(strings.Fields("put a.jpg A"))
+	st.wait(5 * time.Second)
+	if got, want := st.trace.String(), "trouble incomplete a.jpg\ncomplete a.jpg A\n"; got != want {
+		t.Errorf("got:\n%swant:\n%s", got, want)
+	}
+}
+
+// A writer that opens and closes its file for every piece doesn't cost a reading each time.
+func TestManyClosingsAreNotAsManyReadings(t *testing.T) {
+	st := newStage(t, "linux", filepath.Join(t.TempDir(), "capture"))
+	reads := 0
+	st.config.Whole = func(rel string, r io.ReaderAt, size int64) error {
+		reads++
+		return wholeJPEG(rel, r, size)
+	}
+	st.start()
+	st.rest()
+	for i := range 100 {
+		st.command([]string{"append", "a.jpg", "A", fmt.Sprintf("%d..%d", i, i+1)})
+		st.tell("a.jpg", Closed)
+		st.rest()
+		st.wait(20 * time.Millisecond)
+	}
+	st.wait(5 * time.Second)
+	st.shut()
+	if got := st.trace.String(); got != "complete a.jpg A\n" || reads > 20 {
+		t.Errorf("100 pieces in 2 s were read %d times, want at most 20; trace:\n%s", reads, got)
+	}
+}
+
+// A file that came to rest, waited for the sink, and was written again meanwhile has to come
+// to rest again: its structure alone isn't trusted.
+func TestAFileWrittenWhileItWaitsMustComeToRestAgain(t *testing.T) {
+	st := newStage(t, "plain", filepath.Join(t.TempDir(), "capture"))
+	st.command(strings.Fields("put 1.jpg A"))
+	st.command(strings.Fields("put 2.jpg B"))
+	w, err := New(st.config)
+	st.check(err)
+	st.w = w
+	var got []string
+	w.begin(sinkFunc(func(v Version) {
+		got = append(got, v.Rel+" "+st.pics.name(v.Hash))
+		if v.Rel == "1.jpg" {
+			st.command(strings.Fields("append 2.jpg C 0..100"))
+		}
+	}))
+	st.rest()
+	st.wait(300 * time.Millisecond) // both come to rest, and the sink is given the first
+	if want := []string{"1.jpg A"}; !slices.Equal(got, want) {
+		t.Errorf("delivered %q, want %q", got, want)
+	}
+	st.wait(time.Second)
+	st.shut()
+	if want := []string{"1.jpg A", "2.jpg C"}; !slices.Equal(got, want) {
+		t.Errorf("delivered %q, want %q", got, want)
+	}
+}
+
 func TestAStormOfEventsIsJoinedAndBounded(t *testing.T) {
 	b := newInbox()
 	at := time.Date(2026, 3, 7, 10, 0, 0, 0, time.UTC)
@@ -288,11 +374,21 @@ func TestAFileThatMayNotBeRead(t *testing.T) {
 	st.check(os.Chmod(st.path("bow"), 0o700))
 	st.check(os.WriteFile(st.path("bow/b.jpg"), st.pics.get(t, "B"), 0o600))
 	st.wait(30 * time.Second)
+	st.command(strings.Fields("append bow/c.jpg C 0..50"))
+	st.wait(3 * time.Second)
+	st.check(os.Chmod(st.path("bow"), 0)) // what lies in there isn't gone
+	st.wait(8 * time.Second)
+	st.check(os.Chmod(st.path("bow"), 0o700))
+	st.wait(2 * time.Second)
+	st.command(strings.Fields("append bow/c.jpg C 50..100"))
+	st.wait(9 * time.Second)
 	st.check(os.Chmod(st.folder, 0))
 	st.wait(5 * time.Second)
 	st.check(os.Chmod(st.folder, 0o700))
 	st.wait(5 * time.Second)
-	want := "trouble unreadable bow\ntrouble unreadable a.jpg\ncomplete bow/b.jpg B\ncomplete a.jpg A\ntrouble folder-gone\ntrouble folder-back\n"
+	want := "trouble unreadable bow\ntrouble unreadable a.jpg\ncomplete bow/b.jpg B\ncomplete a.jpg A\n" +
+		"trouble unreadable bow\ntrouble unreadable bow/c.jpg\ncomplete bow/c.jpg C\n" +
+		"trouble folder-gone\ntrouble folder-back\n"
 	if got := st.trace.String(); got != want {
 		t.Errorf("got:\n%swant:\n%s", got, want)
 	}

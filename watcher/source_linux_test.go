@@ -86,6 +86,22 @@ func TestClosingsAreReportedAndNothingElse(t *testing.T) {
 	}
 }
 
+func TestTheEndOfAnOldWatchLeavesTheNewOneAlone(t *testing.T) {
+	c := &closings{byPath: map[string]int32{"/bow": 2}, byWD: map[int32]string{1: "/bow", 2: "/bow"}}
+	b := binary.NativeEndian.AppendUint32(nil, 1)
+	b = binary.NativeEndian.AppendUint32(b, unix.IN_IGNORED)
+	b = append(b, make([]byte, 8)...)
+	told := 0
+	c.parse(b, func(e Event) {
+		if told++; e.Path != "/bow" || e.Kind != Unwatched {
+			t.Errorf("got %+v", e)
+		}
+	})
+	if told != 1 || c.byPath["/bow"] != 2 || c.byWD[1] != "" || c.byWD[2] != "/bow" {
+		t.Errorf("%d events; paths %v, watches %v", told, c.byPath, c.byWD)
+	}
+}
+
 // FuzzInotifyRecords feeds any bytes: what comes out must lie in the folders that are watched.
 func FuzzInotifyRecords(f *testing.F) {
 	record := func(wd int32, mask uint32, name string) []byte {
