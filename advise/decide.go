@@ -51,7 +51,7 @@ func (s State) newest() *FrameState {
 	return nil
 }
 
-func (s *State) advice() Advice {
+func (s State) advice() Advice {
 	a := Advice{Status: Waiting, Adjustments: []Adjustment{}, Expected: []Expected{}, Ways: []Way{}}
 	last := s.newest()
 	if last != nil {
@@ -96,15 +96,13 @@ func (s *State) advice() Advice {
 		}
 	}
 	for k, j := range regions {
-		if !j.target.Judged || !seen[k].OK {
+		if !targets[k].Judged {
 			continue
 		}
 		e := s.expected(j, seen[k])
 		e.Then, e.ThenSigma = sol.Levels[k].Value.Round(), sol.Levels[k].Sigma.Round()
 		e.ThenText = e.Then.Signed()
-		if !e.InTarget || targets[k] != j.target {
-			a.AtLeast = a.AtLeast || e.AtLeast
-		}
+		a.AtLeast = a.AtLeast || e.AtLeast && (!e.InTarget || s.peeks(j, seen[k], now[k]))
 		a.Guess = a.Guess || e.ThenSigma > unsure && sol.Touched > 0
 		a.Expected = append(a.Expected, e)
 	}
@@ -122,8 +120,8 @@ func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measur
 	out, any := make([]rig.Target, regionCount), false
 	for k, j := range regions {
 		t := j.target
-		t.Judged = t.Judged && seen[k].OK
-		if t.Judged && k == backdropRegion && j.name == BackdropFloor && seen[k].AtLeast && now[k].Sigma > s.blindness(k) {
+		t.Judged = t.Judged && seen[k].OK && s.lit(k)
+		if t.Judged && s.peeks(j, seen[k], now[k]) {
 			t.Low, t.High, t.Aim, t.SlackLow, t.SlackHigh = -1, -0.15, -0.5, 0.5, 0
 		}
 		if t.Judged && k == whiteRegion && seen[k].AtLeast && now[k].Value < seen[k].Value {
@@ -135,6 +133,34 @@ func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measur
 		out[k] = t
 	}
 	return out, any
+}
+
+// lit tells whether a light that is set for a region is on: while lights are
+// built up one at a time, a backdrop without its light is no fault.
+func (s State) lit(region int) bool {
+	own, on := false, false
+	for _, l := range s.Lights {
+		if ownRegion(l) == region {
+			own, on = true, on || !l.Off
+		}
+	}
+	return on || !own
+}
+
+// ownRegion is the region that a light is set for.
+func ownRegion(l LightState) int {
+	switch plan.Role(l.Role) {
+	case plan.Background:
+		return backdropRegion
+	case plan.Hair:
+		return -1 // no region of its own is measured yet
+	}
+	return whiteRegion
+}
+
+// peeks tells whether a region is first to be seen under the edge.
+func (s State) peeks(j judged, seen rig.Measured, now rig.Level) bool {
+	return j.name == BackdropFloor && seen.AtLeast && now.Sigma > s.blindness(backdropRegion)
 }
 
 // blindness is the sigma from which a clipped region counts as not known.
@@ -153,14 +179,9 @@ func (s State) ranges(regions [regionCount]judged, targets []rig.Target, fillToo
 	out := make([]rig.Range, len(s.Lights))
 	hasBackground := slices.ContainsFunc(s.Lights, func(l LightState) bool { return l.Role == string(plan.Background) && !l.Off })
 	for i, l := range s.Lights {
-		own := whiteRegion
-		if l.Role == string(plan.Background) {
-			own = backdropRegion
-		}
-		fixed := l.Off || !targets[own].Judged
+		own := ownRegion(l)
+		fixed := l.Off || own < 0 || !targets[own].Judged
 		switch plan.Role(l.Role) {
-		case plan.Hair:
-			fixed = true // no region of its own is measured yet
 		case plan.Fill:
 			fixed = fixed || !fillToo
 		case plan.Key:
@@ -178,7 +199,7 @@ func (s State) ranges(regions [regionCount]judged, targets []rig.Target, fillToo
 }
 
 // tell puts the solution into words.
-func (s *State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured, now []rig.Level, moved bool) {
+func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured, now []rig.Level, moved bool) {
 	biggest := exposure.Dial(0)
 	for i, to := range sol.Dials {
 		l := s.Lights[i]
@@ -198,14 +219,12 @@ func (s *State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, t
 		a.Adjustments = append(a.Adjustments, adj)
 		biggest = max(biggest, max(to-from, from-to))
 	}
-	allIn := !slices.ContainsFunc(a.Expected, func(e Expected) bool { return !e.InTarget })
 	switch {
 	case len(a.Adjustments) == 0 && moved:
 		a.Status, a.Headline = Waiting, "Take a frame"
 		a.Reason = "The lights or the camera were changed since the newest frame; the next one should be on target."
 	case len(a.Adjustments) == 0:
 		a.Status, a.Headline, a.Reason = Hold, "Hold", "Every judged region is on target, or nearer than a click could bring it."
-		s.heldHere = s.heldHere || allIn
 	case s.putAside:
 		a.Status, a.Headline, a.Reason = Hold, "Hold", "Put aside: "+a.Adjustments[0].Text+"."
 		a.Adjustments = []Adjustment{}
@@ -228,20 +247,18 @@ func (s State) turn(light int, from, to exposure.Dial) Adjustment {
 }
 
 func (s State) restsOnClipped(l LightState, seen [regionCount]rig.Measured) bool {
-	if l.Role == string(plan.Background) {
-		return seen[backdropRegion].AtLeast
-	}
-	return seen[whiteRegion].AtLeast
+	k := ownRegion(l)
+	return k >= 0 && seen[k].AtLeast
 }
 
 // why says what the turn of one light is for.
 func (s State) why(l LightState, regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured, now []rig.Level, sol rig.Solution) string {
-	k := whiteRegion
-	if l.Role == string(plan.Background) || !targets[whiteRegion].Judged {
+	k := ownRegion(l)
+	if !targets[whiteRegion].Judged {
 		k = backdropRegion
 	}
 	j, t := regions[k], targets[k]
-	if t != j.target {
+	if s.peeks(j, seen[k], now[k]) {
 		return fmt.Sprintf("the %s is clipped, and how far over cannot be seen; one frame under the edge tells", j.words)
 	}
 	v, word := now[k].Value, ""
@@ -324,7 +341,7 @@ func (s State) warnings() []Warning {
 		add("sitter_clips", "%.0f %% of the sitter clips (the plan allows %.0f %%): look for light wrapping round from the backdrop, or a light too close.",
 			p.ClippedShare*100, s.Plan.Targets.MostClipped*100)
 	}
-	if s.untaught {
+	if s.untaught && s.Question == nil {
 		add("either_side", "Frame %d may have been taken before or after an adjustment; the next one tells.", last.Number)
 	}
 	return out

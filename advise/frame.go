@@ -69,7 +69,9 @@ func (s State) frame(in Input) (State, []Output) {
 		out = append(out, more...)
 	}
 	say("frame", "%s.", s.summary(st))
-	return s.decide(in.At, out)
+	s, out = s.decide(in.At, out)
+	s.heldHere = s.heldHere || s.Advice.Status == Hold && st.OnTarget
+	return s, out
 }
 
 // rank orders kinds of reading by how much they are worth.
@@ -104,7 +106,7 @@ func (s State) hold(r *assess.Reading) ([]Expected, bool) {
 	var out []Expected
 	on := true
 	for k, j := range judgedRegions(s.Plan, s.Reference != nil) {
-		if !j.target.Judged || !seen[k].OK {
+		if !j.target.Judged || !seen[k].OK || !s.lit(k) {
 			continue
 		}
 		e := s.expected(j, seen[k])
@@ -253,6 +255,9 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 	if s.Question != nil {
 		return s, all[best].set, out, false
 	}
+	if !s.comparable() {
+		return s, all[best].set, out, true
+	}
 	s, more, explained := s.unexplained(frame, fit, all[best].set, seen)
 	return s, all[best].set, append(out, more...), explained
 }
@@ -289,6 +294,18 @@ func (s State) surprise(fit rig.Fit, base []rig.Level, set rig.Setting, seen [re
 		o.Levels[k].Sigma = exposure.Stops(math.Hypot(min(float64(o.Levels[k].Sigma), 0.2), step))
 	}
 	return s.model.Surprise(o)
+}
+
+// comparable tells whether a change between frames must have a cause: not where
+// the camera or its flash set something by themselves.
+func (s State) comparable() bool {
+	for _, w := range s.warnings() {
+		switch w.Code {
+		case "not_manual", "auto_flash", "auto_iso", "no_exposure":
+			return false
+		}
+	}
+	return true
 }
 
 // hypotheses lists the ways the lights may have stood, the recorded one first.

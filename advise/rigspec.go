@@ -36,7 +36,7 @@ func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter ex
 			Than: &rig.Param{Light: light, Region: other}, Mean: exposure.Stops(mean), Sigma: exposure.Stops(sigma)})
 	}
 	for i, l := range p.Lights {
-		main, mean, spill, spread := whiteRegion, -1.0, -1.5, 1.2
+		main, mean, spill, spread := whiteRegion, -1.0, -2.5, 1.2
 		switch l.Role {
 		case plan.Background:
 			main, mean, spill, spread = backdropRegion, -0.5, -5, 1.5
