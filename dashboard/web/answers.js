@@ -4,6 +4,7 @@
 import { html, useState } from './vendor/htm-preact.js';
 import { T } from './texts.js';
 import { act } from './api.js';
+import { Faults } from './faults.js';
 
 const usual = ['key', 'background', 'fill', 'hair'];
 const letters = ['A', 'B', 'C', 'D', 'E', 'F'];
@@ -18,6 +19,7 @@ export function Answers({ doc, stale, done }) {
     : usual.slice(0, 2).map((role, i) => ({ role, group: letters[i], power: '' }))));
   const [clicks, setClicks] = useState('');
   const [busy, setBusy] = useState(false);
+  const [check, setCheck] = useState(null);
   const count = (n) => setLights((old) => Array.from({ length: n }, (_, i) => old[i] || { role: usual[i] || 'fill', group: letters.find((g) => !old.slice(0, i).some((l) => l.group === g) && letters.indexOf(g) >= i) || letters[i], power: '' }));
   const set = (i, patch) => setLights((old) => old.map((l, k) => (k === i ? { ...l, ...patch } : l)));
   const ready = lights.every((l) => l.power.trim() && (!counts(l.power) || l.top?.trim()));
@@ -25,7 +27,8 @@ export function Answers({ doc, stale, done }) {
     e.preventDefault();
     setBusy(true);
     const body = { backdrop, lights: lights.map((l) => ({ ...l, power: l.power.trim(), clicks, top: counts(l.power) ? (l.top || '').trim() : '' })) };
-    const receipt = await act('POST', '/plan/answers', body, (now) => !!now.plan?.present === !!doc?.plan?.present);
+    const receipt = await act('POST', '/plan/answers', body, (now) => !!now.plan?.present === !!doc?.plan?.present,
+      (e) => { setCheck(e.body.faults ? e.body : null); return !!e.body.faults; });
     setBusy(false);
     if (receipt) done();
   };
@@ -51,6 +54,7 @@ export function Answers({ doc, stale, done }) {
       <p>${T.plan.clicks}:</p>
       ${['', 'thirds', 'tenths'].map((v) => html`<label key=${v}><input type="radio" name="clicks" checked=${clicks === v} onChange=${() => setClicks(v)} /> <span>${T.plan.clickOf[v]}</span></label>`)}
     </fieldset>
+    <div role="status">${check && html`<${Faults} check=${check} />`}</div>
     <button class="strong" disabled=${busy || stale || !ready}>${T.plan.go}</button>
   </form>`;
 }

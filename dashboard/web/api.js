@@ -49,7 +49,8 @@ export function newClient() {
 // so that a lost answer never records twice, and gives the receipt, or null after
 // it has told the person why not. same(doc) says whether the action still means
 // what it meant when the state has moved on: then it is sent again by itself.
-export async function act(method, path, body, same = () => false) {
+// refused(error) may take the telling over, by returning true.
+export async function act(method, path, body, same = () => false, refused = () => false) {
   const client = newClient();
   let seen = store.doc?.state || 0;
   for (let turn = 0; turn < 4; turn++) {
@@ -65,6 +66,7 @@ export async function act(method, path, body, same = () => false) {
           continue;
         }
         if (e.status === 401) change({ pairing: true });
+        if (refused(e)) return null;
         change({ notice: now ? T.failed.stale : `${T.failed.other} ${e.message}` });
         return null;
       }

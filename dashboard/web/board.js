@@ -7,11 +7,11 @@ import { may } from './store.js';
 import { act } from './api.js';
 import { Blade, Turn } from './blade.js';
 
-export function Board({ doc, low, stale }) {
+export function Board({ doc, low, echo, stale }) {
   const a = doc?.advice;
   const kind = !a ? 'opening' : a.status;
-  return html`<section class=${`board ${kind}${low ? ' low' : ''}`} aria-label=${T.advice.label} id="advice" tabindex="-1">
-    <p class="unseen" aria-live="polite">${a && !stale ? `${a.headline}. ${a.reason || ''}` : ''}</p>
+  return html`<section class=${`board ${kind}${low ? ' low' : ''}`} aria-label=${T.advice.label} id=${echo ? undefined : 'advice'} tabindex=${echo ? undefined : '-1'}>
+    ${!echo && html`<p class="unseen" aria-live="polite">${a && !stale ? `${a.headline}. ${a.reason || ''}` : ''}</p>`}
     ${!a && html`<${Word} text=${T.advice.opening} />`}
     ${a && a.status === 'adjust' && html`<${Turns} doc=${doc} low=${low} stale=${stale} />`}
     ${a && a.status === 'hold' && html`<${Word} text=${T.advice.hold} water />`}

@@ -41,7 +41,7 @@ export function Demo({ frame }) {
     <header><h2>${T.demo.label}</h2><p>${T.demo.why}</p></header>
     <ul>${now.lights.map((l, i) => html`<li key=${l.group}>
       <${Blade} group=${l.group} index=${i} quiet=${!l.on} />
-      <b>${l.name}</b>
+      <b>${l.name.replace(` (${l.group})`, '')}</b>
       <label><input type="checkbox" checked=${l.on} disabled=${busy} onChange=${(e) => say('/light', { group: l.group, on: e.target.checked })} /> ${T.demo.on}</label>
       <select aria-label=${T.demo.power(l.name)} disabled=${busy} value=${String(l.index)} onChange=${(e) => say('/light', { group: l.group, index: Number(e.target.value) })}>
         ${(l.settings || []).map((s, k) => html`<option key=${k} value=${String(k)} selected=${k === l.index}>${s}</option>`)}

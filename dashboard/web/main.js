@@ -22,7 +22,10 @@ let given = '';
 
 function App() {
   const [, redraw] = useState(0);
-  useEffect(() => listen(() => redraw((n) => n + 1)), []);
+  useEffect(() => {
+    redraw((n) => n + 1); // for what changed before this listened
+    return listen(() => redraw((n) => n + 1));
+  }, []);
   const { doc, events, link, screen, pairing } = store;
   if (pairing) return html`<${Pair} code=${given} forget=${() => { given = ''; }} />`;
   const stale = isStale();
@@ -36,8 +39,22 @@ function App() {
       <${Board} doc=${doc} low=${screen !== 'now'} stale=${stale} />
       <${Screen} doc=${doc} events=${events} stale=${stale} />
     </main>
+    ${screen === 'now' && html`<${Strip} doc=${doc} stale=${stale} />`}
     <nav aria-label=${T.nav}>${Object.keys(screens).map((s) => html`<a key=${s} href=${`#${s}`} aria-current=${s === screen ? 'page' : undefined}>${T.screens[s]}</a>`)}</nav>
   </div>`;
+}
+
+// Strip keeps the advice in view when the board was scrolled away. It says nothing
+// that the board does not, so assistive technology is spared it.
+function Strip({ doc, stale }) {
+  const [away, setAway] = useState(false);
+  useEffect(() => {
+    const look = () => setAway((document.getElementById('advice')?.getBoundingClientRect().top ?? 0) < -60);
+    window.addEventListener('scroll', look, { passive: true });
+    return () => window.removeEventListener('scroll', look);
+  }, []);
+  if (!away || !doc?.advice) return null;
+  return html`<div class="low-strip" aria-hidden="true"><${Board} doc=${{ ...doc, question: null }} low echo stale=${stale} /></div>`;
 }
 
 function Head({ doc, link, stale }) {
@@ -48,7 +65,7 @@ function Head({ doc, link, stale }) {
     <p class="head-plan">${doc?.plan?.name || ''}</p>
     <p class="head-link">${!doc || !link.ever ? T.link.opening : stale ? T.link.aged(since)
       : doc.measuring > 0 ? T.link.measuring(doc.measuring) : doc.latency_ms > 0 ? T.link.latency(doc.latency_ms) : T.link.up}</p>
-    ${stale && html`<div class="stale-bar" role="alert"><span>${T.link.stale(since)}</span> <button onClick=${wake}>${T.link.retry}</button></div>`}
+    ${stale && html`<p class="unseen" role="alert">${T.link.lost}</p><div class="stale-bar"><span>${T.link.stale(since)}</span> <button onClick=${wake}>${T.link.retry}</button></div>`}
     ${troubles.map((t) => html`<p class="trouble" key=${t.code + t.text}>${t.text}</p>`)}
     ${store.notice && html`<div class="notice" role="alert"><span>${store.notice}</span> <button onClick=${() => change({ notice: '' })}>${T.failed.dismiss}</button></div>`}
   </header>`;
@@ -61,7 +78,7 @@ window.addEventListener('hashchange', () => {
   if (code) given = code;
   change({ screen: screenOf(location.hash) });
 });
-render(html`<${App} />`, document.getElementById('page'));
 if (given) change({ pairing: true });
+render(html`<${App} />`, document.getElementById('page'));
 startLink();
 stayAwake();

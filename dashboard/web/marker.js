@@ -1,17 +1,23 @@
 // Drawing the box that declares a white reference: a tap places one of usual
 // size, a drag draws one, and keys move and size it.
 
-import { html, useEffect, useRef, useState } from './vendor/htm-preact.js';
+import { html, useEffect, useRef } from './vendor/htm-preact.js';
 import { T } from './texts.js';
 
 const usual = 0.09; // of the frame's shorter side, for a tap
 const least = 0.012; // of the frame, in each direction: smaller drags are taps
 const nudge = 0.01;
 
-export function Marker({ start, w, h, busy, use, cancel }) {
-  const half = { x: (usual * Math.min(w, h)) / w / 2, y: (usual * Math.min(w, h)) / h / 2 };
-  const around = (x, y, hx = half.x, hy = half.y) => inside({ x0: x - hx, y0: y - hy, x1: x + hx, y1: y + hy });
-  const [box, setBox] = useState(start || around(0.5, 0.6));
+const half = (w, h) => ({ x: (usual * Math.min(w, h)) / w / 2, y: (usual * Math.min(w, h)) / h / 2 });
+const around = (x, y, hx, hy) => inside({ x0: x - hx, y0: y - hy, x1: x + hx, y1: y + hy });
+
+// firstBox is where the box begins when nothing is known.
+export function firstBox(w, h) {
+  const d = half(w, h);
+  return around(0.5, 0.6, d.x, d.y);
+}
+
+export function Marker({ box, draw, w, h, busy, use, cancel }) {
   const from = useRef(null), field = useRef(null);
   useEffect(() => field.current?.focus(), []);
 
@@ -22,38 +28,32 @@ export function Marker({ start, w, h, busy, use, cancel }) {
   const down = (e) => {
     field.current.setPointerCapture?.(e.pointerId);
     from.current = at(e);
-    setBox(around(...from.current));
+    const d = half(w, h);
+    draw(around(...from.current, d.x, d.y));
   };
   const move = (e) => {
     if (!from.current) return;
     const [x, y] = at(e), [u, v] = from.current;
     const drawn = { x0: Math.min(x, u), y0: Math.min(y, v), x1: Math.max(x, u), y1: Math.max(y, v) };
-    if (drawn.x1 - drawn.x0 > least && drawn.y1 - drawn.y0 > least) setBox(drawn);
+    if (drawn.x1 - drawn.x0 > least && drawn.y1 - drawn.y0 > least) draw(drawn);
   };
   const key = (e) => {
     const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[e.key];
     const cx = (box.x0 + box.x1) / 2, cy = (box.y0 + box.y1) / 2, hx = (box.x1 - box.x0) / 2, hy = (box.y1 - box.y0) / 2;
-    if (by) setBox(around(cx + by[0] * nudge, cy + by[1] * nudge, hx, hy));
-    else if (e.key === '+' || e.key === '=') setBox(around(cx, cy, Math.min(hx * 1.15, 0.4), Math.min(hy * 1.15, 0.4)));
-    else if (e.key === '-') setBox(around(cx, cy, Math.max(hx / 1.15, least), Math.max(hy / 1.15, least)));
-    else if (e.key === 'Enter' && !busy) use(box);
+    if (by) draw(around(cx + by[0] * nudge, cy + by[1] * nudge, hx, hy));
+    else if (e.key === '+' || e.key === '=') draw(around(cx, cy, Math.min(hx * 1.15, 0.4), Math.min(hy * 1.15, 0.4)));
+    else if (e.key === '-') draw(around(cx, cy, Math.max(hx / 1.15, least), Math.max(hy / 1.15, least)));
+    else if (e.key === 'Enter' && !busy) use();
     else if (e.key === 'Escape') cancel();
     else return;
     e.preventDefault();
   };
-  return html`<div class="marker">
-    <div class="marker-field" ref=${field} tabindex="0" role="application" aria-label=${`${T.frame.draw}. ${T.frame.markHelp}`}
-      onPointerDown=${down} onPointerMove=${move} onPointerUp=${() => { from.current = null; }} onPointerCancel=${() => { from.current = null; }} onKeyDown=${key}>
-      <svg class="regions" viewBox="0 0 1 1" preserveAspectRatio="none" aria-hidden="true">
-        ${['region-under', 'region-white'].map((c) => html`<rect class=${c} key=${c} x=${box.x0} y=${box.y0}
-          width=${box.x1 - box.x0} height=${box.y1 - box.y0} vector-effect="non-scaling-stroke" />`)}
-      </svg>
-    </div>
-    <div class="marker-foot">
-      <p>${T.frame.markHelp}</p>
-      <button class="strong" disabled=${busy} onClick=${() => use(box)}>${T.frame.use}</button>
-      <button onClick=${cancel}>${T.frame.cancel}</button>
-    </div>
+  return html`<div class="marker-field" ref=${field} tabindex="0" role="application" aria-label=${`${T.frame.draw}. ${T.frame.markHelp}`}
+    onPointerDown=${down} onPointerMove=${move} onPointerUp=${() => { from.current = null; }} onPointerCancel=${() => { from.current = null; }} onKeyDown=${key}>
+    <svg class="regions" viewBox="0 0 1 1" preserveAspectRatio="none" aria-hidden="true">
+      ${['region-under', 'region-white'].map((c) => html`<rect class=${c} key=${c} x=${box.x0} y=${box.y0}
+        width=${box.x1 - box.x0} height=${box.y1 - box.y0} vector-effect="non-scaling-stroke" />`)}
+    </svg>
   </div>`;
 }
 

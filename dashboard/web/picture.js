@@ -7,14 +7,14 @@ import { T, percent } from './texts.js';
 import { may } from './store.js';
 import { act, get, picture } from './api.js';
 import { unpack, outline, clippedRuns } from './mask.js';
-import { Marker } from './marker.js';
+import { Marker, firstBox } from './marker.js';
 
 const edge = 960; // longest side asked for, pixels
 const step = 4; // pixels along a square that is marked as clipped or not
 
 export function Picture({ doc, stale }) {
   const frame = doc?.frame;
-  const [marking, setMarking] = useState(false);
+  const [box, setBox] = useState(null); // being drawn for the white reference
   const [lost, setLost] = useState(0); // frame whose picture is not to be had
   const [busy, setBusy] = useState(false);
   const reading = frame?.reading;
@@ -25,11 +25,12 @@ export function Picture({ doc, stale }) {
   const w = reading?.width || 3, h = reading?.height || 2;
   const reference = reading?.regions?.white_reference;
   const declared = doc.reference;
+  const marking = box !== null;
   const send = async (box) => {
     setBusy(true);
     const done = await act('POST', '/white-reference', { frame: frame.number, box });
     setBusy(false);
-    if (done) setMarking(false);
+    if (done) setBox(null);
   };
 
   return html`<section class=${w >= h ? 'frame wide' : 'frame tall'} aria-label=${T.frame.label}>
@@ -46,13 +47,18 @@ export function Picture({ doc, stale }) {
           ? html`<p class="frame-lost">${T.frame.noPicture}</p>`
           : html`<${Shown} frame=${frame} masks=${masks} meant=${meant} lose=${() => setLost(frame.number)} />`}
         <${Regions} reading=${reading} masks=${masks} declared=${declared} hide=${marking} w=${w} h=${h} />
-        ${marking && html`<${Marker} start=${declared || reference?.box} busy=${busy || stale} w=${w} h=${h}
-          use=${send} cancel=${() => setMarking(false)} />`}
+        ${marking && html`<${Marker} box=${box} draw=${setBox} busy=${busy || stale} w=${w} h=${h}
+          use=${() => send(box)} cancel=${() => setBox(null)} />`}
       </div>
     </div>
+    ${marking && html`<div class="frame-side marker-foot">
+      <p>${T.frame.markHelp}</p>
+      <button class="strong" disabled=${busy || stale} onClick=${() => send(box)}>${T.frame.use}</button>
+      <button onClick=${() => setBox(null)}>${T.frame.cancel}</button>
+    </div>`}
     ${!marking && html`<div class="frame-side"><${Legend} reading=${reading} meant=${meant} declared=${declared} />
     ${may('reference') && reading && html`<div class="frame-acts">
-      <button class="small-button" disabled=${stale} onClick=${() => setMarking(true)}>${T.frame.mark}</button>
+      <button class="small-button" disabled=${stale} onClick=${() => setBox(declared || reference?.box || firstBox(w, h))}>${T.frame.mark}</button>
       ${declared && html`<button class="small-button" disabled=${stale || busy} onClick=${() => send(null)}>${T.frame.clear}</button>`}
       ${may('baseline') && frame.on_target && doc.baseline !== frame.number && html`
         <button class="small-button" disabled=${stale} onClick=${() => act('POST', '/baseline', { frame: frame.number }, () => true)}>${T.frame.baseline(frame.number)}</button>`}

@@ -6,6 +6,7 @@ import { T } from './texts.js';
 import { may, change } from './store.js';
 import { act, call, get } from './api.js';
 import { Answers } from './answers.js';
+import { Faults } from './faults.js';
 
 export function PlanScreen({ doc, stale }) {
   const [fresh, setFresh] = useState(false);
@@ -49,19 +50,19 @@ function Written({ doc, stale }) {
 
   const ask = async () => {
     setBusy(true);
-    try { setCheck(await call('POST', '/plan/check', { text })); } catch (e) { setCheck(e.body?.faults ? e.body : null); change({ notice: e.body?.faults ? '' : e.message }); }
+    let answer = null;
+    try { answer = await call('POST', '/plan/check', { text }); } catch (e) { change({ notice: e.message }); }
+    setCheck(answer);
     setBusy(false);
+    return answer;
   };
   const use = async () => {
+    const answer = await ask();
+    if (!answer?.ok) return;
     setBusy(true);
-    let answer = null;
-    try { answer = await call('POST', '/plan/check', { text }); } catch (e) { answer = e.body?.faults ? e.body : null; if (!answer) change({ notice: e.message }); }
-    setCheck(answer);
-    if (answer && !answer.faults?.length) {
-      if (await act('PUT', '/plan', { text, name: doc?.plan?.name || 'shoot.plan' }, (now) => now.plan?.name === doc?.plan?.name)) {
-        setBase(text);
-        setCheck({ ...answer, used: true });
-      }
+    if (await act('PUT', '/plan', { text, name: doc?.plan?.name || 'shoot.plan' }, (now) => now.plan?.name === doc?.plan?.name)) {
+      setBase(text);
+      setCheck({ ...answer, used: true });
     }
     setBusy(false);
   };
@@ -74,16 +75,5 @@ function Written({ doc, stale }) {
       <button class="strong" disabled=${busy || stale || !edited} onClick=${use}>${T.plan.use}</button>
     </div>`}
     <div role="status">${check && html`<${Faults} check=${check} />`}</div>
-  </div>`;
-}
-
-// Faults lists what is wrong with a plan by its lines, then what is merely unusual.
-export function Faults({ check }) {
-  const say = (f) => (typeof f === 'string' ? f : html`${f.line > 0 ? html`<b>${T.plan.line(f.line)}</b> ` : ''}${f.path ? html`<code>${f.path}</code> ` : ''}${f.text || f.message}`);
-  const faults = check.faults || [], unusual = check.unusual || [];
-  return html`<div class="faults">
-    <p><b>${check.used ? T.plan.used : faults.length ? T.plan.faults(faults.length) : T.plan.fine}</b></p>
-    ${faults.length > 0 && html`<ol>${faults.map((f, i) => html`<li key=${i}>${say(f)}</li>`)}</ol>`}
-    ${unusual.length > 0 && html`<p>${T.plan.unusual}</p><ul>${unusual.map((f, i) => html`<li key=${i}>${say(f)}</li>`)}</ul>`}
   </div>`;
 }

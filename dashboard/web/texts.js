@@ -15,6 +15,7 @@ export const T = {
     opening: 'Connecting …',
     up: 'connected',
     stale: (s) => `Not connected since ${ago(s)}. What you see is old.`,
+    lost: 'Not connected. What you see is old.',
     retry: 'Try now',
     aged: (s) => `old by ${ago(s)}`,
     measuring: (n) => `measuring ${n} ${plural(n, 'frame', 'frames')} …`,
@@ -37,9 +38,9 @@ export const T = {
     atLeast: 'at least',
     atLeastWhy: 'something clips, it may take more',
     set: 'set',
-    was: (t) => `set to ${t} now`,
+    was: (t) => `now ${t}`,
     done: 'I set it',
-    doneFor: (light, to) => `I set ${light} to ${to}`,
+    doneFor: (light, to) => `I set it: ${light} to ${to}`,
     notNow: 'Not now',
     from: (n) => `from frame ${n}`,
     ways: 'Power alone does not get there. Instead:',
@@ -264,7 +265,7 @@ export function percent(share) {
 // clock writes the time of day of an RFC 3339 time as this device tells it.
 export function clock(text) {
   const d = new Date(text);
-  return Number.isNaN(d.getTime()) ? '' : d.toLocaleTimeString([], { hour: '2-digit', minute: '2-digit', second: '2-digit' });
+  return Number.isNaN(d.getTime()) ? '' : d.toLocaleTimeString([], { hour: '2-digit', minute: '2-digit', second: '2-digit', hourCycle: 'h23' });
 }
 
 const day = (text) => new Date(text).toLocaleDateString([], { day: 'numeric', month: 'long' });

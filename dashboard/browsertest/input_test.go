@@ -1,0 +1,24 @@
+package browsertest
+
+import (
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/chromedp"
+)
+
+type chromedpVoid = chromedp.Void
+
+// tap presses and lets go at one point, in pixels of the window.
+func (p *tab) tap(x, y float64) {
+	p.t.Helper()
+	p.do(chromedp.MouseClickXY(x, y))
+}
+
+// drag draws from one point to another.
+func (p *tab) drag(x0, y0, x1, y1 float64) {
+	p.t.Helper()
+	left := func(m *input.DispatchMouseEventParams) { m.Button = input.MouseButtonLeft }
+	p.do(chromedp.MouseEvent(chromedp.MousePressed, x0, y0, left),
+		chromedp.MouseEvent(chromedp.MouseMoved, (x0+x1)/2, (y0+y1)/2, left),
+		chromedp.MouseEvent(chromedp.MouseMoved, x1, y1, left),
+		chromedp.MouseEvent(chromedp.MouseReleased, x1, y1, left))
+}

@@ -1,0 +1,343 @@
+// Package browsertest opens the pages in a real Chromium and does with them what people do.
+//
+// It knows the pages as a person sees them and the dashboard as its Config shows it. It must never
+// reach into either's insides. Read jobs_test.go first, then harness_test.go.
+package browsertest
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"thirdstop/advise"
+	"thirdstop/assess/exposure"
+	"thirdstop/dashboard"
+	"thirdstop/dashboard/browsertest/fake"
+)
+
+func rigged(shots ...func(*fake.Shoot)) *fake.Shoot {
+	s := fake.New(time.Now)
+	s.Rigged()
+	for _, f := range shots {
+		f(s)
+	}
+	return s
+}
+
+func TestThePageOpensAndShowsTheAdvice(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	v := serve(t, s)
+	p := open(t, 1180, 820, v.url())
+	p.says("Key (B): power down 2/3 stop, set 1/8 + 1/3")
+	p.says("Background (A): power up 1/3 stop, set 1/4")
+	p.says("first guess")
+	p.says("at least")
+	p.until("the picture is drawn", `document.querySelector('.frame-in img')?.naturalWidth > 0`)
+	p.until("the backdrop is outlined", `document.querySelector('.region-line')?.getAttribute('d')?.length > 100`)
+
+	// The new setting is the biggest thing on the page.
+	biggest := eval[string](p, `[...document.querySelectorAll('*')].filter((e) => [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim()))
+		.sort((a, b) => parseFloat(getComputedStyle(b).fontSize) - parseFloat(getComputedStyle(a).fontSize))[0].innerText`)
+	if biggest != "1/8 + 1/3" {
+		t.Errorf("the biggest text is %q, want the new setting 1/8 + 1/3", biggest)
+	}
+
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, u := range p.requests {
+		if !strings.HasPrefix(u, v.url()) && !strings.HasPrefix(u, "ws://"+v.addr+"/") {
+			t.Errorf("the page asked another host: %s", u)
+		}
+	}
+}
+
+func TestTheFirstLoadIsLight(t *testing.T) {
+	s := rigged() // without a frame: its picture is not the page's
+	p := open(t, 1180, 820, serve(t, s).url())
+	p.says("Take a frame")
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.bytes == 0 || p.bytes > 150<<10 {
+		t.Errorf("the first load took %d bytes in %d requests, want more than 0 and at most %d", p.bytes, len(p.requests), 150<<10)
+	}
+	t.Logf("first load: %d bytes in %d requests", p.bytes, len(p.requests))
+}
+
+func TestEachStatusIsSaidInWords(t *testing.T) {
+	s := fake.New(time.Now)
+	p := open(t, 1180, 820, serve(t, s).url())
+	p.says("Measuring only")
+	s.Shot()
+	p.says("Frame 1")
+	s.Rigged()
+	p.says("Take a frame")
+	s.Shot()
+	p.says("power down 2/3 stop")
+	s.OnTarget()
+	p.until("hold stands alone", `document.querySelector('.board.hold h1')?.innerText === 'Hold'`)
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Advice = advise.Advice{Number: 99, Status: advise.Look, Headline: "Set the camera to manual",
+			Warnings: []advise.Warning{{Code: "auto_iso", Text: "The camera chooses ISO itself; set it by hand.", Blocks: true}}}
+		return nil
+	})
+	p.says("Set the camera to manual")
+	p.says("First: The camera chooses ISO itself; set it by hand.")
+}
+
+func TestThreeAnswersBeginTheAdvice(t *testing.T) {
+	s := fake.New(time.Now)
+	p := open(t, 820, 1180, serve(t, s).url())
+	p.pressText("Answer them")
+	p.press(`input[name=backdrop][value=grey]`)
+	p.press(`input[name=count][value="2"]`)
+	p.fill(`[aria-label="Dial of key (A)"]`, "1/8 + 1/3")
+	p.fill(`[aria-label="Dial of background (B)"]`, "1/16")
+	p.pressText("Begin advising")
+	p.says("Take a frame")
+	st := s.Snapshot().State
+	if st.Plan == nil || len(st.Lights) != 2 {
+		t.Fatalf("no plan of two lights came of the answers: %q", st.PlanText)
+	}
+	if st.Plan.Backdrop.Colour != "grey" || st.Lights[0].Power != -3*exposure.Stop+exposure.Third || st.Lights[1].Power != -4*exposure.Stop {
+		t.Errorf("the plan is not what was answered:\n%s", st.PlanText)
+	}
+}
+
+func TestAnAnswerThatCannotBeIsExplained(t *testing.T) {
+	s := fake.New(time.Now)
+	p := open(t, 1180, 820, serve(t, s).url()+"#plan")
+	p.fill(`[aria-label="Dial of key (A)"]`, "1/3")
+	p.fill(`[aria-label="Dial of background (B)"]`, "1/16")
+	p.pressText("Begin advising")
+	p.until("the fault is named", `document.querySelector('.answers .faults')?.innerText.includes('1/3')`)
+	if n := len(s.Requests()); n != 0 {
+		t.Errorf("%d requests took effect, want none", n)
+	}
+}
+
+func TestAnAdjustmentIsRecordedByOnePress(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url())
+	p.press(`[aria-label="I set it: Key (B) to 1/8 + 1/3"]`)
+	p.until("the adjustment left the board", `!document.querySelector('[aria-label="I set it: Key (B) to 1/8 + 1/3"]')`)
+	p.says("Key (B) is set to 1/8 + 1/3.")
+	r := s.Requests()
+	if len(r) != 1 || r[0].Adjusted == nil || r[0].Adjusted.Group != "B" || r[0].Adjusted.To != -3*exposure.Stop+exposure.Third {
+		t.Errorf("recorded was %+v, want one adjustment of B to 1/8 + 1/3", r)
+	}
+}
+
+func TestPressesOfTheStepperBecomeOneAdjustment(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url())
+	for range 3 {
+		p.press(`[aria-label="Fill (C): power down one click"]`)
+	}
+	p.says("Fill (C) is set to 1/64 + 1/3.")
+	r := s.Requests()
+	if len(r) != 1 || r[0].Adjusted.To != -6*exposure.Stop+exposure.Third {
+		t.Errorf("recorded were %d requests, want one to 1/64 + 1/3", len(r))
+	}
+	p.press(`[aria-label="Fill (C) is on. Record that it was switched off"]`)
+	p.says("Fill (C) is off.")
+}
+
+func TestAFrameInBetweenDoesNotLoseAPress(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url())
+	p.press(`[aria-label="Fill (C): power up one click"]`)
+	s.OnTarget() // the state moves on before the press is sent
+	p.says("Fill (C) is set to 1/32 + 2/3.")
+}
+
+func TestAWhiteReferenceIsTappedAndTakenBack(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url())
+	p.pressText("Mark a white reference")
+	p.until("the picture can be marked", `document.querySelector('.marker-field')`)
+	r := eval[[]float64](p, `(() => { const r = document.querySelector('.marker-field').getBoundingClientRect(); return [r.left, r.top, r.width, r.height]; })()`)
+	p.tap(r[0]+r[2]*0.5, r[1]+r[3]*0.7)
+	p.pressText("Use this")
+	p.says("The white reference was declared.")
+	got := s.Requests()[0].Reference
+	if got == nil || got.Box == nil || got.Frame != 1 {
+		t.Fatalf("declared was %+v, want a box on frame 1", got)
+	}
+	if x, y := (got.Box.X0+got.Box.X1)/2, (got.Box.Y0+got.Box.Y1)/2; x < 0.48 || x > 0.52 || y < 0.68 || y > 0.72 {
+		t.Errorf("the box's middle is at %.3f, %.3f, want 0.5, 0.7 where the tap was", x, y)
+	}
+	if w := got.Box.X1 - got.Box.X0; w < 0.03 || w > 0.2 {
+		t.Errorf("the box is %.3f of the frame wide, want a usual size", w)
+	}
+
+	p.pressText("Mark a white reference")
+	p.until("the picture can be marked", `document.querySelector('.marker-field')`)
+	p.drag(r[0]+r[2]*0.3, r[1]+r[3]*0.4, r[0]+r[2]*0.5, r[1]+r[3]*0.6)
+	p.pressText("Use this")
+	p.until("the second box is recorded", `document.querySelectorAll('.is-reference').length === 2`)
+	b := s.Requests()[1].Reference.Box
+	for i, d := range []float64{b.X0 - 0.3, b.Y0 - 0.4, b.X1 - 0.5, b.Y1 - 0.6} {
+		if d < -0.01 || d > 0.01 {
+			t.Errorf("side %d of the drawn box is off by %.3f: %+v", i, d, b)
+		}
+	}
+
+	p.pressText("Take the mark back")
+	p.says("The white reference was taken back.")
+	if s.Snapshot().State.Reference != nil {
+		t.Error("the white reference still stands")
+	}
+}
+
+func TestALostConnectionLooksOldAndCatchesUp(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	v := serve(t, s)
+	p := open(t, 1180, 820, v.url())
+	p.says("power down 2/3 stop")
+	eval[chromedpVoid](p, `window.notReloaded = true`)
+
+	v.down()
+	p.until("the page says it is old", `/Not connected since \d+ s. What you see is old/.test(document.body.innerText)`)
+	p.until("it looks old", `getComputedStyle(document.querySelector('.board')).opacity < 0.6`)
+	p.until("nothing can be pressed that would be lost", `[...document.querySelectorAll('.turn-side button, .stepper button')].every((b) => b.disabled)`)
+
+	s.OnTarget()
+	s.Change(func(*advise.State) []advise.Event {
+		return []advise.Event{{Kind: "note", Text: "Said while nobody listened."}}
+	})
+	v.up()
+	p.until("it is fresh again", `!document.querySelector('.stale-bar') && document.querySelector('.board.hold')`)
+	p.says("Said while nobody listened.")
+	if !eval[bool](p, `window.notReloaded === true`) {
+		t.Error("the page was loaded anew; it must catch up by itself")
+	}
+	numbers := eval[[]int](p, `[...document.querySelectorAll('.line')].map((l) => Number(l.dataset.number))`)
+	for i := 1; i < len(numbers); i++ {
+		if numbers[i] != numbers[i-1]-1 {
+			t.Errorf("the events are not gapless, newest first: %v", numbers)
+		}
+	}
+}
+
+func TestTwoClientsStayInStep(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	v := serve(t, s)
+	a, b := open(t, 1180, 820, v.url()), open(t, 390, 844, v.url())
+	b.says("power down 2/3 stop")
+	a.press(`[aria-label="I set it: Key (B) to 1/8 + 1/3"]`)
+	b.until("the other tablet shows it", `!document.querySelector('[aria-label="I set it: Key (B) to 1/8 + 1/3"]')`)
+	b.press(`[aria-label="I set it: Background (A) to 1/4"]`)
+	a.says("Take a frame")
+	b.says("Take a frame")
+	if n := len(s.Requests()); n != 2 {
+		t.Errorf("%d requests took effect, want 2", n)
+	}
+}
+
+func TestTheQuestionIsAnswered(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Question = &advise.Question{Number: 7, Text: "Key (B) fell by 0.65 stop between frames 41 and 42. Turned to 1/8 + 1/3?", Group: "B", Expires: 45}
+		return nil
+	})
+	p := open(t, 390, 844, serve(t, s).url())
+	p.says("Turned to 1/8 + 1/3?")
+	p.pressText("Yes")
+	p.until("the question is gone", `!document.querySelector('.question')`)
+	if a := s.Requests()[0].Answer; a == nil || a.Question != 7 || !a.Yes {
+		t.Errorf("answered was %+v, want yes to question 7", a)
+	}
+}
+
+func TestANoteIsTextWhateverItHolds(t *testing.T) {
+	s := rigged()
+	p := open(t, 1180, 820, serve(t, s).url()+"#log")
+	note := `umbrella <img src=x onerror="document.title='broken'"> sagged`
+	p.fill("#note", note)
+	p.pressText("Write it down")
+	p.says(note)
+	if title := eval[string](p, `document.title`); title != "thirdstop" {
+		t.Errorf("the note was run as markup: the title is %q", title)
+	}
+	if got := eval[string](p, `document.querySelector('#note').value`); got != "" {
+		t.Errorf("the field still holds %q after it was recorded", got)
+	}
+}
+
+func TestAPlanIsCheckedByLineAndUsed(t *testing.T) {
+	s := rigged()
+	p := open(t, 1180, 820, serve(t, s).url()+"#plan")
+	p.until("the plan is shown", `document.querySelector('#plan-text')?.value.includes('Alder Quay')`)
+	p.fill("#plan-text", "version: 1\nbackdrop:\n  colour: white\nlights:\n  - role: key\n    group: B\n    power: 1/3\n")
+	p.pressText("Check")
+	p.until("the fault is listed with its line", `document.querySelector('.faults li')?.innerText.startsWith('line 7')`)
+	p.pressText("Use this plan")
+	p.until("it is still refused", `document.querySelector('.faults')?.innerText.includes('1 fault')`)
+	if n := len(s.Requests()); n != 0 {
+		t.Fatalf("a faulty plan was taken: %d requests", n)
+	}
+	eval[chromedpVoid](p, `(() => { const a = document.querySelector('#plan-text'); a.value = a.value.replace('1/3', '1/4'); a.dispatchEvent(new Event('input', {bubbles: true})); })()`)
+	p.pressText("Use this plan")
+	p.says("The plan is in use.")
+	if st := s.Snapshot().State; len(st.Lights) != 1 || st.Lights[0].Power != -2*exposure.Stop {
+		t.Errorf("in use is:\n%s", st.PlanText)
+	}
+}
+
+func TestPairingByAddressAndByCodeAndRevoking(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	devices, err := dashboard.OpenDevices("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := serve(t, s, func(c *dashboard.Config) { c.Open, c.Devices = false, devices })
+
+	code, _, _ := v.dash.NewCode(dashboard.Shoots)
+	a := open(t, 1180, 820, v.url()+"#pair="+strings.ReplaceAll(code, "-", ""))
+	a.says("Pair this device")
+	a.fill("#pair-name", "the photographer's laptop")
+	a.press(".pair button")
+	a.says("power down 2/3 stop")
+	if h := eval[string](a, `location.href`); h != v.url() {
+		t.Errorf("the address still is %s; the code must leave it", h)
+	}
+
+	a.press(`nav a[href="#devices"]`)
+	a.pressText("Make a code")
+	a.until("a code is shown", `document.querySelector('.made output')?.innerText.length > 6`)
+	second := eval[string](a, `document.querySelector('.made output').innerText`)
+
+	b := open(t, 390, 844, v.url())
+	b.says("Pair this device")
+	b.fill("#pair-code", "AAAA-AAAA")
+	b.fill("#pair-name", "tablet at the key")
+	b.press(".pair button")
+	b.says("that code is wrong")
+	b.fill("#pair-code", second)
+	b.press(".pair button")
+	b.says("power down 2/3 stop")
+	if eval[bool](b, `document.body.innerText.includes('Make it the baseline')`) {
+		t.Error("a device at the lights is offered what only who shoots may do")
+	}
+
+	a.says("tablet at the key")
+	a.press(`[aria-label="Revoke tablet at the key"]`)
+	a.press(`.device-list button.strong`)
+	b.says("Pair this device")
+}
+
+func TestWhoLooksOnSeesTheFrameAlone(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	devices, err := dashboard.OpenDevices("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := serve(t, s, func(c *dashboard.Config) { c.Open, c.Devices, c.LooksOn = false, devices, true })
+	code, _, _ := v.dash.NewCode(dashboard.Looks)
+	p := open(t, 390, 844, v.url()+"#pair="+strings.ReplaceAll(code, "-", ""))
+	p.press(".pair button")
+	p.until("the frame is shown", `document.querySelector('.looks img')?.naturalWidth > 0`)
+	if text := eval[string](p, `document.body.innerText`); strings.Contains(text, "power down") || strings.Contains(text, "Shoot log") {
+		t.Errorf("who looks on reads %q", text)
+	}
+}

@@ -1,0 +1,241 @@
+package browsertest
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+
+	"thirdstop/advise"
+	"thirdstop/advise/shoot"
+	"thirdstop/dashboard"
+	"thirdstop/dashboard/browsertest/fake"
+)
+
+// The sizes of a tablet held across and upright, and of a telephone, in CSS pixels.
+var sizes = [][2]int64{{1180, 820}, {820, 1180}, {390, 844}}
+
+var screens = []string{"now", "log", "plan", "devices"}
+
+// crowded is a shoot with everything on the page that can be on it at once.
+func crowded() *fake.Shoot {
+	s := rigged((*fake.Shoot).OnTarget, (*fake.Shoot).Shot)
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Baseline = 1
+		st.Question = &advise.Question{Number: 1, Text: "Key (B) fell by 0.65 stop between frames 41 and 42. Turned to 1/8 + 1/3?", Group: "B", Expires: 45}
+		st.Advice.Ways = []advise.Way{{Text: "open to f/5.6, then Background (A): power down 1/3 stop, set 1/4", Price: "less depth of field"}}
+		st.Advice.Warnings = []advise.Warning{{Code: "auto_iso", Text: "The camera chose ISO itself. Set ISO to 100 by hand, so that frames can be compared."}}
+		return []advise.Event{{Kind: "note", Text: "Averylongwordwithoutanyspaceinitthatnoscreenofatelephonecouldeverholdononeline."}}
+	})
+	s.Trouble("", shoot.Trouble{Code: "folder", Text: "The capture folder is gone. Plug the disk in again; thirdstop goes on by itself."})
+	return s
+}
+
+// axeRules are the tags of WCAG 2.0 to 2.2, levels A and AA, in axe-core 4.14.
+const axeRules = `["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]`
+
+// TestThePagesAreAccessible runs axe-core (Deque Systems, 4.14.1, the rules tagged WCAG 2.0 to 2.2 A
+// and AA) over every screen, in both themes. It runs in a world of its own, as an extension does, so
+// the content policy stays as it is.
+func TestThePagesAreAccessible(t *testing.T) {
+	needsBrowser(t)
+	axe, err := os.ReadFile(filepath.Join("testdata", "axe-core", "axe.min.js"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	shoots := map[string]*server{"full": serve(t, crowded()), "bare": serve(t, fake.New(time.Now))}
+	for name, v := range shoots {
+		for _, theme := range []string{"dim", "light"} {
+			p := open(t, 820, 1180, v.url())
+			p.press(`nav a[href="#devices"]`)
+			p.pressText(map[string]string{"dim": "dim room", "light": "bright room"}[theme])
+			p.until("the theme is on", fmt.Sprintf(`document.documentElement.dataset.theme === %q`, theme))
+			for _, s := range screens {
+				p.press(fmt.Sprintf(`nav a[href="#%s"]`, s))
+				p.until("the screen is there", fmt.Sprintf(`document.querySelector('.app.on-%s .board:not(.opening)')`, s))
+				for _, f := range p.axe(string(axe)) {
+					t.Errorf("%s shoot, #%s, %s: %s: %s (%s): %s", name, s, theme, f.ID, f.Help, f.HelpURL, f.Nodes)
+				}
+			}
+		}
+	}
+	devices, err := dashboard.OpenDevices("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := open(t, 390, 844, serve(t, crowded(), func(c *dashboard.Config) { c.Open, c.Devices = false, devices }).url())
+	p.says("Pair this device")
+	for _, f := range p.axe(string(axe)) {
+		t.Errorf("pairing: %s: %s (%s): %s", f.ID, f.Help, f.HelpURL, f.Nodes)
+	}
+}
+
+type violation struct {
+	ID      string `json:"id"`
+	Help    string `json:"help"`
+	HelpURL string `json:"helpUrl"`
+	Nodes   string `json:"nodes"`
+}
+
+// axe runs axe-core in an isolated world of the page.
+func (p *tab) axe(source string) []violation {
+	p.t.Helper()
+	var out []violation
+	var passes int
+	p.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		tree, err := cdp.Call(ctx, t, page.GetFrameTree, cdp.Empty{})
+		if err != nil {
+			return err
+		}
+		world, err := cdp.Call(ctx, t, page.CreateIsolatedWorld, page.CreateIsolatedWorldParams{FrameID: tree.FrameTree.Frame.ID, WorldName: "axe"})
+		if err != nil {
+			return err
+		}
+		run := func(js string) (*runtime.RemoteObject, error) {
+			r, err := cdp.Call(ctx, t, runtime.Evaluate, runtime.EvaluateParams{Expression: js, ContextID: world.ExecutionContextID, AwaitPromise: new(true), ReturnByValue: new(true)})
+			if err != nil {
+				return nil, err
+			}
+			if r.ExceptionDetails != nil {
+				return nil, fmt.Errorf("axe-core failed: %s %s", r.ExceptionDetails.Text, describe(r.ExceptionDetails.Exception))
+			}
+			return r.Result, nil
+		}
+		if _, err := run(source + ";true"); err != nil {
+			return err
+		}
+		o, err := run(`axe.run(document, {runOnly: {type: 'tag', values: ` + axeRules + `}, resultTypes: ['violations']})
+			.then((r) => JSON.stringify({passes: r.passes.length, list: r.violations.map((v) => ({id: v.id, help: v.help, helpUrl: v.helpUrl, nodes: v.nodes.slice(0, 4).map((n) => n.html.slice(0, 160) + ' ' + (n.any[0]?.message || n.failureSummary)).join(' | ')}))}))`)
+		if err != nil {
+			return err
+		}
+		var text string
+		if err := json.Unmarshal([]byte(o.Value), &text); err != nil {
+			return err
+		}
+		var got struct {
+			Passes int         `json:"passes"`
+			List   []violation `json:"list"`
+		}
+		if err := json.Unmarshal([]byte(text), &got); err != nil {
+			return err
+		}
+		out, passes = got.List, got.Passes
+		return nil
+	}))
+	if passes == 0 {
+		p.t.Error("axe-core found nothing to check")
+	}
+	return out
+}
+
+func TestNothingRunsOverTheSide(t *testing.T) {
+	v := serve(t, crowded())
+	bare := serve(t, fake.New(time.Now))
+	for _, size := range sizes {
+		p := open(t, size[0], size[1], v.url())
+		p.says("power down 2/3 stop")
+		for _, url := range []string{v.url(), bare.url()} {
+			for _, s := range screens {
+				p.do(chromedp.Navigate(url + "#" + s))
+				p.until("the screen is there", `document.querySelector('.board:not(.opening)') && document.querySelector('nav a[aria-current]')`)
+				if w := eval[float64](p, `document.documentElement.scrollWidth`); w > float64(size[0]) {
+					t.Errorf("#%s at %dx%d is %.0f px wide; over the side stands %s", s, size[0], size[1], w,
+						eval[string](p, fmt.Sprintf(`[...document.querySelectorAll('body *')].filter((e) => e.getBoundingClientRect().right > %d).map((e) => e.outerHTML.slice(0, 90)).slice(-1).join()`, size[0])))
+				}
+			}
+		}
+	}
+}
+
+func TestTheAdviceStaysInView(t *testing.T) {
+	v := serve(t, rigged((*fake.Shoot).Shot))
+	for _, size := range sizes {
+		p := open(t, size[0], size[1], v.url())
+		p.says("power down 2/3 stop")
+		for _, s := range screens {
+			p.press(fmt.Sprintf(`nav a[href="#%s"]`, s))
+			for _, y := range []string{"0", "document.body.scrollHeight"} {
+				eval[chromedpVoid](p, `window.scrollTo(0, `+y+`)`)
+				p.until(fmt.Sprintf("#%s at %dx%d, scrolled to %s, shows the new setting", s, size[0], size[1], y),
+					`[...document.querySelectorAll('.turn-set')].some((e) => { const r = e.getBoundingClientRect(); return e.innerText === '1/8 + 1/3' && r.top >= 0 && r.bottom <= innerHeight && r.height > 20; })`)
+			}
+		}
+	}
+}
+
+// WCAG 2.2, success criterion 2.5.8 asks for 24 px; a thumb in a dim room gets 44 (its 2.5.5).
+func TestWhatIsPressedIsAsBigAsAThumb(t *testing.T) {
+	v := serve(t, crowded())
+	for _, size := range sizes {
+		p := open(t, size[0], size[1], v.url())
+		p.says("power down 2/3 stop")
+		for _, s := range screens {
+			p.press(fmt.Sprintf(`nav a[href="#%s"]`, s))
+			p.until("the screen is there", fmt.Sprintf(`document.querySelector('nav a[aria-current]').hash === '#%s'`, s))
+			for _, small := range eval[[]string](p, `[...document.querySelectorAll('button, select, input:not([type=radio], [type=checkbox]), summary, nav a')].filter((e) => { const r = e.getBoundingClientRect(); return r.width > 0 && (r.width < 43.9 || r.height < 43.9); }).map((e) => e.outerHTML.slice(0, 120))`) {
+				t.Errorf("#%s at %dx%d: under 44 px: %s", s, size[0], size[1], small)
+			}
+		}
+	}
+}
+
+func TestItWorksByKeyboard(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url())
+	p.says("power down 2/3 stop")
+	found := false
+	for range 12 {
+		p.do(chromedp.KeyEvent("\t"))
+		if eval[string](p, `document.activeElement.getAttribute('aria-label') || ''`) == "I set it: Key (B) to 1/8 + 1/3" {
+			found = true
+			break
+		}
+	}
+	if !found {
+		t.Fatal("twelve presses of Tab do not reach the first adjustment")
+	}
+	if w := eval[string](p, `getComputedStyle(document.activeElement).outlineWidth`); w != "3px" {
+		t.Errorf("the focus is drawn %s wide, want 3px", w)
+	}
+	p.do(chromedp.KeyEvent("\r"))
+	p.says("Key (B) is set to 1/8 + 1/3.")
+}
+
+func TestNothingFlashesOrMovesByItself(t *testing.T) {
+	v := serve(t, crowded())
+	p := open(t, 1180, 820, v.url())
+	p.says("power down 2/3 stop")
+	if n := eval[int](p, `document.getAnimations().filter((a) => a.effect.getComputedTiming().iterations > 1).length`); n != 0 {
+		t.Errorf("%d animations repeat, want none", n)
+	}
+}
+
+func TestMasksAreOutlinedAndClippingFound(t *testing.T) {
+	p := open(t, 390, 844, serve(t, fake.New(time.Now)).url())
+	p.says("Measuring only")
+	load := `import(document.querySelector('script[type=module]').src.replace('main.js', 'mask.js')).then((m) => `
+	// 3 x 2 cells, the first and the last: bits 100001 in the high end of a byte, 0x84.
+	if got := eval[string](p, load+`{ const k = m.unpack({cols: 3, rows: 2, bits: btoa('\x84')}); return [k.at(0,0), k.at(1,0), k.at(2,1), k.at(3,1), k.in(0.9, 0.9)].join(); })`); got != "true,false,true,false,true" {
+		t.Errorf("the mask reads %s, want true,false,true,false,true", got)
+	}
+	// One cell is a diamond through the middles of its sides; a ring has two outlines.
+	if got := eval[string](p, load+`m.outline(m.unpack({cols: 1, rows: 1, bits: btoa('\x80')})))`); got != "M0.5 0L1 0.5L0.5 1L0 0.5Z" {
+		t.Errorf("the outline of one cell is %s", got)
+	}
+	if got := eval[int](p, load+`m.outline(m.unpack({cols: 3, rows: 3, bits: btoa('\xf7\x80')})).split('M').length - 1)`); got != 2 {
+		t.Errorf("a ring has %d outlines, want 2", got)
+	}
+	// 8 x 4 pixels, the right half clipped in green alone; squares of 4.
+	if got := eval[string](p, load+`{ const d = new Uint8ClampedArray(8*4*4); for (let i = 0; i < 32; i++) if (i % 8 > 3) d[i*4+1] = 254; return JSON.stringify(m.clippedRuns({width: 8, height: 4, data: d}, 4, () => true)); })`); got != "[[4,0,4]]" {
+		t.Errorf("clipped is %s, want the right half", got)
+	}
+}
