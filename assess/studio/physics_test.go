@@ -165,8 +165,8 @@ func TestPowerApertureAndISOAreEquivalent(t *testing.T) {
 }
 
 // Lights add in linear light: equal + equal +1.000, main + (-1) +0.585, + (-2)
-// +0.322, + (-3) +0.170, + (-1/3) +0.843, three at -1 each +0.585 over the main... of
-// them alone (arithmetic, 3 decimals).
+// +0.322, + (-3) +0.170, + (-1/3) +0.843, +2.000 for four equal heads
+// (arithmetic, 3 decimals).
 func TestLightsAdd(t *testing.T) {
 	for _, c := range []struct {
 		others []exposure.Dial

@@ -27,8 +27,9 @@ type Shot struct {
 func (s *Studio) Check() error { return s.check() }
 
 // Shoot takes a frame. All that is random in it follows from Seed and the
-// frame's number, so the same studio shoots the same bytes again. It panics on
-// a studio that [Studio.Check] refuses.
+// frame's number, so the same studio shoots the same bytes again (on one kind
+// of processor: fused multiply-add may round another way elsewhere). It panics
+// on a studio that [Studio.Check] refuses.
 func (s *Studio) Shoot(at time.Time) Shot {
 	img, t := s.expose()
 	quality := s.Camera.Quality
