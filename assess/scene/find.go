@@ -418,16 +418,17 @@ func (l *look) markBody(seeds []label, tops map[int]int, top int) {
 		}
 		return b - a + 1
 	}
-	// Down from its top a head gets wider until it is as high as wide; the shoulders come later.
-	head := 0
-	for y := top; y < l.Rows && y-top <= head; y++ {
+	// Down from its top a head gets wider until it is as high as wide; the shoulders come
+	// later. A bun or a crest on it is narrower for a while.
+	head, first := 0, max(3, l.Rows/8)
+	for y := top; y < l.Rows && y-top <= max(head, first); y++ {
 		w := wide(y)
-		if y-top > head*2/3 && w > head*3/2 {
+		if y-top > max(first, head*2/3) && w > head*3/2 {
 			break
 		}
 		head = max(head, w)
 	}
-	if head < 3 || head > l.Cols/2 {
+	if head < 3 || head > l.Cols*7/10 {
 		return
 	}
 	size := float64(head)
