@@ -33,6 +33,8 @@ type Shoot interface {
 	Words(ref string) string
 }
 
+var _ Shoot = (*shoot.Shoot)(nil)
+
 // Config is what a [Server] is made of. Shoot and Pages must be set; all else
 // has a zero value that works, except that Devices must be set unless Open is.
 type Config struct {

@@ -77,6 +77,7 @@ type beat struct {
 func (l *live) run(ctx context.Context) {
 	changed, stop := l.s.cfg.Shoot.Watch()
 	defer stop()
+	l.publish() // who came before Watch may have missed a change
 	for {
 		select {
 		case <-ctx.Done():

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"net/http"
 	"strconv"
+	"strings"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
@@ -95,7 +96,7 @@ func (s *Server) refusal(who Device, err error) *problem {
 	case errors.Is(err, shoot.ErrNoFrame):
 		return &problem{status: http.StatusNotFound, Code: "no_such_frame", Text: err.Error()}
 	case errors.Is(err, shoot.ErrRefused):
-		return refused(err.Error())
+		return refused(strings.TrimPrefix(err.Error(), shoot.ErrRefused.Error()+": ")) // the code says that already
 	case errors.Is(err, shoot.ErrNotRecorded):
 		return &problem{status: http.StatusServiceUnavailable, Code: "not_recorded", Text: err.Error()}
 	}

@@ -67,6 +67,8 @@ type bench struct {
 	addr  string // 127.0.0.1:port
 	halt  context.CancelFunc
 	ended chan error
+
+	client http.Client
 }
 
 var testPages = fstest.MapFS{
@@ -108,10 +110,13 @@ func start(t testing.TB, change ...func(*Server, *Config)) *bench {
 	b.addr = l.Addr().String()
 	ctx, halt := context.WithCancel(context.Background())
 	b.halt = halt
+	web := &http.Transport{}
+	b.client = http.Client{Transport: web, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	running.Add(1)
 	go func() { b.ended <- b.s.Serve(ctx, l) }()
 	t.Cleanup(func() {
 		b.halt()
+		web.CloseIdleConnections()
 		if err := <-b.ended; err != nil {
 			t.Errorf("Serve() = %v, want nil after its context ended", err)
 		}
@@ -193,8 +198,7 @@ func (b *bench) ask(method, path, body string, header ...string) reply {
 		}
 		req.Header.Set(name, value)
 	}
-	client := http.Client{Transport: &http.Transport{DisableKeepAlives: true}, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-	res, err := client.Do(req)
+	res, err := b.client.Do(req)
 	if err != nil {
 		b.t.Fatalf("%s %s: %v", method, path, err)
 	}
