@@ -249,7 +249,7 @@ func chest(st *Sitter, f float64, add adder) {
 					}
 					if t := edge(half-ax, f); t > 0 && below > 0.012 {
 						stripe := edge(0.007-math.Abs(math.Mod(y*1.0+x*0.8+4, 0.032)-0.016), 0.001)
-						s.albedo = mix(s.albedo, mix(st.Cloth, st.Trim, stripe), t)
+						s.albedo = mix(s.albedo, mix(st.Cloth, st.Trim, stripe), t*open)
 						s.region = Clothes
 					}
 				} else {

@@ -80,13 +80,16 @@ func (h HairStyle) strand(x, y float64) float64 {
 	return 1 + 0.22*math.Sin(420*x+60*y+4*math.Sin(70*y+30*x)) + 0.10*math.Sin(910*x-45*y)
 }
 
+// The mass of curly hair.
+var curlyAt, curlySize = vec{0, 0.045, -0.02}, vec{0.128, 0.125, 0.10}
+
 func hairBehind(st *Sitter, f float64, add adder) {
 	var c, r vec
 	switch st.Style {
 	case LongHair:
 		c, r = vec{0, -0.055, -0.03}, vec{0.107, 0.188, 0.09}
 	case CurlyHair:
-		c, r = vec{0, 0.045, -0.02}, vec{0.128, 0.125, 0.10}
+		c, r = curlyAt, curlySize
 	case ShortHair, BunHair:
 		c, r = vec{0, 0.018, -0.015}, vec{0.086, 0.113, 0.10}
 	case Scarf:
@@ -123,8 +126,8 @@ func hairBehind(st *Sitter, f float64, add adder) {
 					return false
 				}
 				w := math.Sqrt(math.Max(1-u*u, 0.02))
-				s.z, s.n = c.z+r.z*w, vec{u, 0.1, w}.unit()
-				s.albedo, s.region, s.gloss, s.dim = colour.times(st.Style.strand(x, y*0.3)), region, shine, 0.8
+				s.z, s.n = c.z+r.z*w, vec{u / rr.x, 0, w / r.z}.unit()
+				s.albedo, s.region, s.gloss, s.dim = colour.times(st.Style.strand(x, y*0.3)), region, shine, 0.85
 				return true
 			}
 		}
@@ -132,8 +135,11 @@ func hairBehind(st *Sitter, f float64, add adder) {
 			return false
 		}
 		s.albedo, s.region, s.gloss, s.dim = colour.times(st.Style.strand(x, y)), region, shine, 0.85
-		if st.Style == Scarf {
+		switch st.Style {
+		case Scarf:
 			s.albedo = colour.times(1 + 0.06*math.Sin(60*y+25*math.Abs(x)))
+		case LongHair:
+			s.albedo = colour.times(st.Style.strand(x, y*0.3))
 		}
 		return true
 	})
@@ -190,13 +196,14 @@ func hairInFront(st *Sitter, f float64, add adder) {
 		if s.cover = math.Min(s.cover, cut); s.cover <= 0 {
 			return false
 		}
-		s.albedo, s.region, s.gloss = colour.times(st.Style.strand(x*0.95+y*0.3, y)), region, shine
+		s.albedo, s.region, s.gloss = colour.times(st.Style.strand(x*0.95+y*0.3, y*0.5)), region, shine
 		if st.Style == Scarf {
 			s.albedo = colour.times(1 + 0.07*math.Sin(70*math.Hypot(x, y)))
 		}
 		if st.Style == CurlyHair { // one mass with the hair behind
-			s.albedo, s.gloss, s.dim, s.n.z = colour.times(st.Style.strand(x, y)), 0.02, 0.85, s.n.z+0.4
-			s.n = s.n.unit()
+			var mass surface
+			ellipsoid(curlyAt, curlySize, x, y, f, &mass)
+			s.albedo, s.gloss, s.dim, s.n = colour.times(st.Style.strand(x, y)), 0.02, 0.85, mass.n
 		}
 		return true
 	})
