@@ -45,7 +45,7 @@ const (
 // Reflectances of white things and of the card (common practice, no source; the
 // white patch of the 1976 colour chart, density 0.05, reflects 0.89).
 var (
-	whiteCotton = RGB{0.80, 0.81, 0.82}
+	whiteCotton = RGB{0.71, 0.72, 0.73}
 	whiteCard   = RGB{0.89, 0.89, 0.89}
 )
 
@@ -281,22 +281,22 @@ func chest(st *Sitter, f float64, add adder) {
 
 func card(sk RGB, f float64, add adder) {
 	const w, h, tilt = 0.105, 0.072, 0.03
-	cy := -0.385
+	cy := -0.350
 	add(-0.14, cy-0.1, 0.14, cy+0.1, func(x, y float64, s *surface) bool {
 		u, v := x*math.Cos(tilt)+(y-cy)*math.Sin(tilt), (y-cy)*math.Cos(tilt)-x*math.Sin(tilt)
 		if s.cover = edge(math.Min(w-math.Abs(u), h-math.Abs(v)), f); s.cover <= 0 {
 			return false
 		}
-		s.z, s.n = 0.17, vec{0, 0.12, 1}.unit()
+		s.z, s.n = 0.20, vec{0, 0.12, 1}.unit()
 		s.albedo, s.region = whiteCard, WhiteReference
 		return true
 	})
 	for _, side := range []float64{-1, 1} {
 		for i := range 4 { // fingers behind would not show: a thumb in front, and the ball of the hand
 			length, r := 0.030, vec{0.030, 0.0115, 0.012}
-			c := vec{side * (w + 0.004), cy - 0.012, 0.175}
+			c := vec{side * (w + 0.004), cy - 0.012, 0.205}
 			if i > 0 {
-				c = vec{side * (w + 0.016), cy - 0.012 - float64(i)*0.0165, 0.15}
+				c = vec{side * (w + 0.016), cy - 0.012 - float64(i)*0.0165, 0.18}
 				r = vec{0.022, 0.0105, 0.012}
 			}
 			add(c.x-length-0.02, c.y-0.03, c.x+length+0.02, c.y+0.03, func(x, y float64, s *surface) bool {

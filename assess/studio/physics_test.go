@@ -102,13 +102,13 @@ func TestLeaningTowardsTheKeyIsSeen(t *testing.T) {
 		return e
 	}
 	still, lean := at(0), at(0.10)
-	// The card is 0.17 m in front and 0.385 m below the head's middle.
-	d0, d1 := math.Hypot(1.2-0.17, 0.385), math.Hypot(1.2-0.27, 0.385)
+	// The card is 0.20 m in front and 0.35 m below the head's middle.
+	d0, d1 := math.Hypot(1.2-0.20, 0.35), math.Hypot(1.2-0.30, 0.35)
 	cos := func(z float64) float64 {
 		n := vec{0, 0.12, 1}.unit()
-		return (n.dot(vec{0, 0.385, 1.2 - z}.unit()) + s.Lights[0].Softness)
+		return (n.dot(vec{0, 0.35, 1.2 - z}.unit()) + s.Lights[0].Softness)
 	}
-	want := 2*math.Log2(d0/d1) + math.Log2(cos(0.27)/cos(0.17))
+	want := 2*math.Log2(d0/d1) + math.Log2(cos(0.30)/cos(0.20))
 	if got := float64(lean.Level - still.Level); math.Abs(got-want) > 0.01 {
 		t.Errorf("a lean of 10 cm changes the card by %.3f stop, want %.3f", got, want)
 	}
