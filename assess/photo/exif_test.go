@@ -28,6 +28,7 @@ func hostileExif() map[string][]byte {
 		"a count of none":           buildTIFF(le, 42, exifDirs(1, tag{0x0131, 2, raw{0, 0}}, tag{0x0132, 3, raw{0, 0}})),
 		"types that are none":       buildTIFF(le, 42, exifDirs(1, tag{0x0131, 0, raw{1, 0}}, tag{0x0132, 99, raw{5, 0}}, tag{0x0133, 0xFFFF, raw{5, 0}})),
 		"a type of Exif 3.0":        buildTIFF(binary.BigEndian, 42, exifDirs(1, tag{0x0131, 129, []byte("firmware 1.0\x00")})),
+		"a pointer type":            buildTIFF(le, 42, exifDirs(1, tag{0x0301, 13, raw{1, 8}})),
 		"a value past the end":      buildTIFF(le, 42, exifDirs(1, tag{0x0131, 2, raw{400, 1 << 30}})),
 		"a large value":             buildTIFF(le, 42, exifDirs(1, tag{0x0131, 1, bytes.Repeat([]byte{1}, 200_000)})),
 		"a tag twice":               buildTIFF(le, 42, exifDirs(1, tag{0x010F, 2, "Another Maker"})),

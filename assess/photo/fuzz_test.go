@@ -18,7 +18,7 @@ func seeds(f *testing.F) [][]byte {
 	preview, thumb := encodeJPEG(f, scenery(660, 24), 30), encodeJPEG(f, scenery(16, 12), 30)
 	list := [][]byte{cameraJPEG(f, 40, 24, 6), encodeJPEG(f, scenery(17, 9), 50), head(0xC2, 8, 400, 300, 3), head(0xC0, 8, 65535, 65535, 3),
 		[]byte("\x89PNG\r\n\x1a\n"), []byte("\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic"), nil, make([]byte, 100)}
-	for _, data := range rawFiles(preview, thumb) {
+	for _, data := range rawFiles(f, preview, thumb) {
 		list = append(list, data)
 	}
 	var buf bytes.Buffer

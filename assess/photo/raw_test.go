@@ -24,7 +24,8 @@ func lossless() []byte {
 
 // rawFiles builds one file per format, with the preview where that format's
 // cameras put it, a thumbnail and stand-in sensor data.
-func rawFiles(preview, thumb []byte) map[string][]byte {
+func rawFiles(t testing.TB, preview, thumb []byte) map[string][]byte {
+	t.Helper()
 	le, be := binary.LittleEndian, binary.BigEndian
 	sensor := lossless()
 	strip := func(kind int, w, h int, data []byte) []tag {
@@ -39,11 +40,16 @@ func rawFiles(preview, thumb []byte) map[string][]byte {
 		return d
 	}
 	files := map[string][]byte{}
+	// A second picture that could be measured stands before the largest.
+	second := thumb
+	if head, err := readJPEGHead(preview); err == nil && head.width > 700 {
+		second = encodeJPEG(t, scenery(656, 496), 60)
+	}
 	files["a.nef"] = buildTIFF(be, 42, sorted(exifDirs(6, tag{tagSubDirs, 4, []*dir{{pair(preview)}, {strip(0, 6000, 4000, sensor)}}})))
 	files["a.arw"] = buildTIFF(le, 42, sorted(exifDirs(6, pair(preview)...)), &dir{pair(thumb)})
 	files["a.pef"] = buildTIFF(be, 42, sorted(exifDirs(6, strip(0, 6000, 4000, sensor)...)), &dir{pair(thumb)}, &dir{pair(preview)})
 	files["a.dng"] = buildTIFF(le, 42, sorted(exifDirs(6, tag{tagDNGVersion, 1, []byte{1, 4, 0, 0}},
-		tag{tagSubDirs, 4, []*dir{{strip(0, 6000, 4000, sensor)}, {strip(1, 800, 608, preview)}}})))
+		tag{tagSubDirs, 4, []*dir{{strip(0, 6000, 4000, sensor)}, {strip(1, 656, 496, second)}, {strip(1, 800, 608, preview)}}})))
 	cr2 := buildTIFF(le, 42, sorted(exifDirs(6, tag{tagCompression, 3, 6}, tag{tagStripOffsets, 4, blob(preview)}, tag{tagStripLengths, 4, len(preview)})),
 		&dir{pair(thumb)}, &dir{strip(0, 6000, 4000, sensor)})
 	files["a.cr2"] = cr2
@@ -108,7 +114,7 @@ func rawFiles(preview, thumb []byte) map[string][]byte {
 // (TIFF 6.0; DNG 1.7; ISO/IEC 14496-12); the real files at hand hold previews too small to measure, but one.
 func TestRawFilesAreReadThroughTheirLargestPreview(t *testing.T) {
 	preview, thumb := encodeJPEG(t, scenery(800, 608), 90), encodeJPEG(t, scenery(160, 120), 90)
-	files := rawFiles(preview, thumb)
+	files := rawFiles(t, preview, thumb)
 	img, err := Read("preview.jpg", preview)
 	if err != nil {
 		t.Fatal(err)
@@ -148,9 +154,9 @@ func TestRawFilesAreReadThroughTheirLargestPreview(t *testing.T) {
 func TestPreviewsAreThoseExifToolExtracts(t *testing.T) {
 	tool := testdata.Tool(t, "exiftool")
 	preview, thumb := encodeJPEG(t, scenery(800, 608), 90), encodeJPEG(t, scenery(160, 120), 90)
-	names := map[string]string{"a.nef": "-JpgFromRaw", "a.arw": "-PreviewImage", "a.dng": "-PreviewImage", "a.cr2": "-PreviewImage",
+	names := map[string]string{"a.nef": "-JpgFromRaw", "a.arw": "-PreviewImage", "a.dng": "-PreviewImage -JpgFromRaw", "a.cr2": "-PreviewImage",
 		"a.orf": "-PreviewImage", "a.raf": "-PreviewImage", "a.rw2": "-JpgFromRaw", "a.pef": "-JpgFromRaw", "a.cr3": "-PreviewImage"}
-	for name, data := range rawFiles(preview, thumb) {
+	for name, data := range rawFiles(t, preview, thumb) {
 		file := filepath.Join(t.TempDir(), name)
 		if err := os.WriteFile(file, data, 0o600); err != nil {
 			t.Fatal(err)
@@ -159,7 +165,7 @@ func TestPreviewsAreThoseExifToolExtracts(t *testing.T) {
 		if name == "a.cr3" {
 			want = thumb // the box PRVW; ExifTool asks more of a track than is built here
 		}
-		got, err := exec.Command(tool, "-b", names[name], file).Output()
+		got, err := exec.Command(tool, append(strings.Fields(names[name]), "-a", "-b", file)...).Output()
 		if err != nil || !bytes.Contains(got, want[2:]) {
 			t.Errorf("%s: ExifTool extracts %d bytes with %s (%v), want the preview of %d", name, len(got), names[name], err, len(preview))
 		}
@@ -217,7 +223,7 @@ func TestARealCR3IsMeasuredByItsPreview(t *testing.T) {
 
 func TestARawFileWithoutAUsablePreviewIsRefused(t *testing.T) {
 	thumb := encodeJPEG(t, scenery(160, 120), 90)
-	for name, data := range rawFiles(thumb, thumb) {
+	for name, data := range rawFiles(t, thumb, thumb) {
 		_, err := Read(name, data)
 		if !errors.Is(err, ErrUnsupported) || !strings.Contains(err.Error(), "raw and JPEG") {
 			t.Errorf("%s with a thumbnail alone: %v, want a refusal that says what to do", name, err)
@@ -229,7 +235,7 @@ func TestARawFileWithoutAUsablePreviewIsRefused(t *testing.T) {
 // whose second half is reserved and not written.
 func TestHalfARawFileIsUnfinished(t *testing.T) {
 	preview, thumb := encodeJPEG(t, scenery(800, 608), 90), encodeJPEG(t, scenery(160, 120), 90)
-	for name, data := range rawFiles(preview, thumb) {
+	for name, data := range rawFiles(t, preview, thumb) {
 		for cut := 0; cut < len(data); cut += 1 + len(data)/97 {
 			err := Whole(name, bytes.NewReader(data[:cut]), int64(cut))
 			if !isUnfinished(err) {
@@ -242,6 +248,36 @@ func TestHalfARawFileIsUnfinished(t *testing.T) {
 			if err := Whole(name, bytes.NewReader(reserved), int64(len(reserved))); !isUnfinished(err) {
 				t.Errorf("%s: %d bytes and then zeros up to %d: %v, want unfinished", name, cut, len(data), err)
 			}
+		}
+	}
+}
+
+// Where the directory comes first, only the zeros tell that the picture data that
+// it names, at the end of a file of full size, haven't been written.
+func TestAReservedEndOfPictureDataIsUnfinished(t *testing.T) {
+	for _, c := range []struct {
+		name        string
+		compression int
+		tail        int
+	}{{"a.dng", 1, tailRaw}, {"a.dng", 7, tailRaw}, {"a.tif", 5, tailCompressed}, {"a.tif", 1, 50000}} {
+		build := func(offset int) []byte {
+			return buildTIFF(binary.BigEndian, 42, &dir{[]tag{{tagImageWidth, 4, 250}, {tagImageLength, 4, 200}, {tagBitsPerSample, 3, 8},
+				{tagCompression, 3, c.compression}, {tagPhotometric, 3, 1}, {tagStripOffsets, 4, []int{offset, offset + 30000}},
+				{tagStripLengths, 4, []int{30000, 20000}}}})
+		}
+		head := build(0)
+		head = build(len(head))
+		data := append(head, bytes.Repeat([]byte{0x5A}, 50000)...)
+		if err := Whole(c.name, bytes.NewReader(data), int64(len(data))); err != nil {
+			t.Errorf("%s, compression %d: %v, want whole", c.name, c.compression, err)
+		}
+		clear(data[len(data)-c.tail+1:])
+		if err := Whole(c.name, bytes.NewReader(data), int64(len(data))); err != nil {
+			t.Errorf("%s, compression %d, %d zeros at the end: %v, want whole", c.name, c.compression, c.tail-1, err)
+		}
+		clear(data[len(data)-c.tail:])
+		if err := Whole(c.name, bytes.NewReader(data), int64(len(data))); !isUnfinished(err) {
+			t.Errorf("%s, compression %d, %d zeros at the end: %v, want unfinished", c.name, c.compression, c.tail, err)
 		}
 	}
 }
