@@ -27,6 +27,9 @@ type pace struct {
 
 var usualPace = pace{write: 5 * time.Second, ping: 15 * time.Second, pong: 40 * time.Second, beat: 5 * time.Second}
 
+// lastWords is how long a message that is under way gets when the server stops.
+const lastWords = 500 * time.Millisecond
+
 // The bounds of live connections.
 const (
 	mostClients = 64
@@ -153,9 +156,11 @@ func (l *live) close() {
 	l.closed = true
 	for c := range l.clients {
 		c.finish(websocket.CloseGoingAway, "thirdstop is stopping")
+		// A tablet that is stuck just now must not hold up the end for pace.write.
+		_ = c.conn.NetConn().SetWriteDeadline(time.Now().Add(lastWords))
 	}
 	l.mu.Unlock()
-	l.running.Wait() // a writer takes pace.write at most, then its connection is closed
+	l.running.Wait()
 }
 
 func (c *client) finish(code int, text string) {

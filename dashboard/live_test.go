@@ -190,6 +190,19 @@ func heavy(b *bench) {
 	b.sh.Change(func(s *shoot.Snapshot) { s.State.Advice.Reason = reason })
 }
 
+// stuckTablet connects one that never reads.
+func stuckTablet(t *testing.T, b *bench) {
+	t.Helper()
+	raw, err := net.Dial("tcp", b.addr)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { raw.Close() })
+	_ = raw.(*net.TCPConn).SetReadBuffer(4 << 10)
+	fmt.Fprintf(raw, "GET /api/v1/live HTTP/1.1\r\nHost: %s\r\nConnection: Upgrade\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n", b.addr)
+	eventually(t, "the stuck tablet is connected", func() bool { return b.s.live.count() == 1 })
+}
+
 func TestAStuckTabletHoldsUpNobody(t *testing.T) {
 	b := start(t, open, quick, func(s *Server, _ *Config) {
 		if s != nil {
@@ -197,14 +210,7 @@ func TestAStuckTabletHoldsUpNobody(t *testing.T) {
 		}
 	})
 	heavy(b)
-	raw, err := net.Dial("tcp", b.addr)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer raw.Close()
-	_ = raw.(*net.TCPConn).SetReadBuffer(4 << 10)
-	fmt.Fprintf(raw, "GET /api/v1/live HTTP/1.1\r\nHost: %s\r\nConnection: Upgrade\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n", b.addr)
-	eventually(t, "the stuck tablet is connected", func() bool { return b.s.live.count() == 1 })
+	stuckTablet(t, b)
 	well := b.mustSocket()
 	next(t, well, "state")
 	worst := time.Duration(0)
@@ -309,6 +315,26 @@ func TestALiveCallThatIsNoWebsocketIsToldSo(t *testing.T) {
 	b := start(t, open)
 	if got := b.ask("GET", "/api/v1/live", ""); got.status != 400 || got.code() != "websocket" {
 		t.Errorf("GET live without upgrade = %d %s, want 400 websocket", got.status, got.text)
+	}
+}
+
+func TestAStuckTabletDoesNotHoldUpTheEnd(t *testing.T) {
+	b := start(t, open) // at the usual pace, where a message gets 5 s to leave
+	heavy(b)
+	stuckTablet(t, b)
+	well := b.mustSocket()
+	for range 100 { // 25 MB, far more than the kernel keeps
+		b.sh.AddFrame()
+		next(t, well, "state")
+	}
+	begun := time.Now()
+	b.halt()
+	if code := closeCode(t, well); code != websocket.CloseGoingAway {
+		t.Errorf("the other tablet's connection ended with %d, want 1001", code)
+	}
+	eventually(t, "all connections are gone", func() bool { return b.s.live.count() == 0 })
+	if took := time.Since(begun); took > 4*time.Second {
+		t.Errorf("the end took %v, want it not to wait for the stuck tablet", took)
 	}
 }
 

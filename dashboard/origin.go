@@ -92,7 +92,7 @@ var foreignOrigin = &problem{http.StatusForbidden, "foreign_origin",
 // this machine is foreign, too. Host was found to be ours before.
 func sameOrigin(origin, host string) bool {
 	u, err := url.Parse(origin)
-	if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.User != nil || u.Path != "" || u.RawQuery != "" || u.Fragment != "" {
+	if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.User != nil || u.Path != "" || u.RawQuery != "" || u.Fragment != "" {
 		return false
 	}
 	std := map[string]string{"http": "80", "https": "443"}[u.Scheme]
