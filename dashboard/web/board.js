@@ -12,7 +12,7 @@ export function Board({ doc, low, echo, stale }) {
   const kind = !a ? 'opening' : a.status;
   return html`<section class=${`board ${kind}${low ? ' low' : ''}`} aria-label=${T.advice.label} id=${echo ? undefined : 'advice'} tabindex=${echo ? undefined : '-1'}>
     ${!echo && html`<p class="unseen" aria-live="polite">${a && !stale ? `${a.headline}. ${a.reason || ''}` : ''}</p>`}
-    ${!a && html`<${Word} text=${T.advice.opening} />`}
+    ${!a && html`<${Word} text=${T.advice.opening} small />`}
     ${a && a.status === 'adjust' && html`<${Turns} doc=${doc} low=${low} stale=${stale} />`}
     ${a && a.status === 'hold' && html`<${Word} text=${T.advice.hold} water />`}
     ${a && a.status === 'waiting' && html`<${Word} text=${T.advice.waiting} />`}

@@ -2,7 +2,7 @@
 
 import { html, useEffect, useState } from './vendor/htm-preact.js';
 import { T } from './texts.js';
-import { may, change } from './store.js';
+import { may, change, store } from './store.js';
 import { call, get } from './api.js';
 import { setTheme, theme } from './theme.js';
 import { canStayAwake } from './wake.js';
@@ -18,7 +18,7 @@ export function DevicesScreen({ doc, stale }) {
       ${['dim', 'light'].map((t) => html`<label key=${t}><input type="radio" name="theme" checked=${shown === t} onChange=${() => { setTheme(t); setShown(t); }} /> <span>${T.devices[t]}</span></label>`)}
     </fieldset>
     <p><b>${T.devices.awake}.</b> ${canStayAwake() ? T.devices.awakeYes : T.devices.awakeNo}</p>
-    ${may('devices') && html`<${Code} stale=${stale} /><${List} stale=${stale} mine=${doc?.you?.device} />`}
+    ${may('devices') && (doc?.you?.device === 'local' ? html`<h3>${T.devices.add}</h3><p>${T.devices.open}</p>` : html`<${Code} stale=${stale} /><${List} stale=${stale} mine=${doc?.you?.device} />`)}
   </section>`;
 }
 
@@ -49,7 +49,7 @@ function Code({ stale }) {
     <button disabled=${stale} onClick=${make}>${T.devices.make}</button>
     ${made && (left > 0
       ? html`<div class="made" role="status"><output class="code">${made.code}</output> <p>${T.devices.roles[made.role]}, ${T.devices.codeLeft(left)}</p>
-          <p>${T.devices.open} <code>${made.url}</code></p></div>`
+          <p>${T.devices.openAt} <code>${made.url}</code></p></div>`
       : html`<p role="status">${T.devices.codeOver}</p>`)}`;
 }
 
@@ -67,7 +67,7 @@ function List({ stale, mine }) {
     look();
     const t = setInterval(look, 5000);
     return () => clearInterval(t);
-  }, []);
+  }, [store.link.paired]);
   const revoke = async (id) => {
     try { await call('DELETE', `/devices/${encodeURIComponent(id)}`); } catch (e) { change({ notice: e.message }); }
     setSure('');

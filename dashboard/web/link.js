@@ -67,7 +67,7 @@ function open() {
     let said = null;
     try { said = JSON.parse(m.data); } catch { return; }
     if (said.type === 'state') take(said);
-    else heard(); // a beat, or a notice whose effect comes by itself
+    else heard(said.code === 'paired' ? { paired: store.link.paired + 1 } : {}); // a beat, or a notice
     catchUp();
   };
   mine.onclose = (e) => {

@@ -15,10 +15,10 @@ const step = 4; // pixels along a square that is marked as clipped or not
 export function Picture({ doc, stale }) {
   const frame = doc?.frame;
   const [box, setBox] = useState(null); // being drawn for the white reference
-  const [lost, setLost] = useState(0); // frame whose picture is not to be had
   const [busy, setBusy] = useState(false);
   const reading = frame?.reading;
-  const masks = useMasks(frame);
+  const shown = useShown(frame);
+  const late = !shown || shown.key !== keyOf(frame);
   if (!frame) return html`<section class="frame" aria-label=${T.frame.label}><p class="quiet frame-none">${T.frame.none}</p></section>`;
 
   const meant = (doc.advice?.expected || frame.expected || []).some((e) => e.region === 'backdrop_floor');
@@ -43,10 +43,12 @@ export function Picture({ doc, stale }) {
     </header>
     <div class="frame-box">
       <div class="frame-in" style=${{ '--ratio': w / h }}>
-        ${lost === frame.number
-          ? html`<p class="frame-lost">${T.frame.noPicture}</p>`
-          : html`<${Shown} frame=${frame} masks=${masks} meant=${meant} lose=${() => setLost(frame.number)} />`}
-        <${Regions} reading=${reading} masks=${masks} declared=${declared} hide=${marking} w=${w} h=${h} />
+        <div class=${late ? 'frame-shown late' : 'frame-shown'}>
+          ${shown && (shown.lost
+            ? html`<p class="frame-lost">${T.frame.noPicture}</p>`
+            : html`<${Shown} shown=${shown} meant=${meant} />`)}
+          ${shown && html`<${Regions} reading=${reading} masks=${shown.masks} declared=${declared} hide=${marking || late} w=${w} h=${h} />`}
+        </div>
         ${marking && html`<${Marker} box=${box} draw=${setBox} busy=${busy || stale} w=${w} h=${h}
           use=${() => send(box)} cancel=${() => setBox(null)} />`}
       </div>
@@ -67,40 +69,48 @@ export function Picture({ doc, stale }) {
   </section>`;
 }
 
-// useMasks fetches where the regions are: the state leaves them out for their bulk.
-function useMasks(frame) {
-  const [masks, setMasks] = useState({});
+const keyOf = (frame) => (frame ? `${frame.number}.${frame.revision}` : '');
+
+// useShown brings a frame's picture and its regions (which the state leaves out for
+// their bulk), and changes both at once: until then the frame before stays, faded if it
+// takes long, and never with the marks of another.
+function useShown(frame) {
+  const [shown, setShown] = useState(null); // {key, number, src, masks, lost}
+  const key = keyOf(frame);
   useEffect(() => {
+    if (!frame) return undefined;
     let gone = false;
-    setMasks({});
-    if (!frame?.reading) return undefined;
-    get(`/readings/${frame.number}`).then((f) => {
-      const r = f.reading?.regions;
-      if (!gone && f.revision === frame.revision) setMasks({ backdrop: unpack(r?.backdrop?.mask), sitter: unpack(r?.sitter?.mask) });
-    }).catch(() => {}); // the picture stands without its outline; the next frame tries again
+    const src = picture(frame, edge);
+    const image = new Image();
+    image.src = src;
+    const regions = !frame.reading ? Promise.resolve(null)
+      : get(`/readings/${frame.number}`).then((f) => (f.revision === frame.revision ? f.reading?.regions : null), () => null);
+    Promise.all([image.decode().then(() => false, () => true), regions]).then(([lost, r]) => {
+      if (!gone) setShown({ key, number: frame.number, src, lost, masks: { backdrop: unpack(r?.backdrop?.mask), sitter: unpack(r?.sitter?.mask) } });
+    });
     return () => { gone = true; };
-  }, [frame?.number, frame?.revision, !!frame?.reading]);
-  return masks;
+  }, [key, !!frame?.reading]);
+  return shown;
 }
 
 // Shown is the picture with a canvas over it, on which the clipped parts are drawn.
-function Shown({ frame, masks, meant, lose }) {
+function Shown({ shown, meant }) {
   const canvas = useRef(null), image = useRef(null);
   const draw = () => {
     const img = image.current, c = canvas.current;
-    if (!img?.naturalWidth || !c) return;
+    if (!img?.complete || !img.naturalWidth || !c) return;
     c.width = img.naturalWidth;
     c.height = img.naturalHeight;
     const g = c.getContext('2d', { willReadFrequently: true });
     g.drawImage(img, 0, 0);
     const pixels = g.getImageData(0, 0, c.width, c.height);
     g.clearRect(0, 0, c.width, c.height);
-    const backdrop = (x, y) => masks.backdrop?.in(x, y) || false;
-    fill(g, clippedRuns(pixels, step, (x, y) => meant && backdrop(x, y)), dots(g));
-    fill(g, clippedRuns(pixels, step, (x, y) => !(meant && backdrop(x, y))), ripples(g));
+    const quiet = (x, y) => meant && !!shown.masks.backdrop?.in(x, y);
+    fill(g, clippedRuns(pixels, step, quiet), dots(g));
+    fill(g, clippedRuns(pixels, step, (x, y) => !quiet(x, y)), ripples(g));
   };
-  useEffect(draw, [frame.number, frame.revision, masks, meant]);
-  return html`<img ref=${image} src=${picture(frame, edge)} alt=${T.frame.alt(frame.number)} decoding="async" onLoad=${draw} onError=${lose} />
+  useEffect(draw, [shown, meant]);
+  return html`<img ref=${image} src=${shown.src} alt=${T.frame.alt(shown.number)} onLoad=${draw} />
     <canvas ref=${canvas} aria-hidden="true"></canvas>`;
 }
 

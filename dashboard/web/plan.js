@@ -18,7 +18,8 @@ export function PlanScreen({ doc, stale }) {
       ? html`<${Answers} doc=${doc} stale=${stale} done=${() => { setFresh(false); location.hash = '#now'; }} />
         ${present && html`<p><button onClick=${() => setFresh(false)}>${T.plan.back}</button></p>`}`
       : ''}
-    ${!(asking && present) && html`<${Written} doc=${doc} stale=${stale} />`}
+    ${!asking && html`<${Written} doc=${doc} stale=${stale} />`}
+    ${asking && !present && html`<details class="by-hand"><summary>${T.plan.byHand}</summary><${Written} doc=${doc} stale=${stale} /></details>`}
     ${!asking && may('plan') && html`<p><button onClick=${() => setFresh(true)}>${T.plan.fresh}</button></p>`}
   </section>`;
 }

@@ -14,7 +14,7 @@ export function Staffs({ doc }) {
   </section>`;
   const range = scale(list, then);
   return html`<section class="staffs" aria-label=${T.staff.label}>
-    <h2>${T.staff.label}</h2>
+    <header><h2>${T.staff.label}</h2><p>${T.staff.edge}</p></header>
     <div class="staff-row">${list.map((e) => html`<${Staff} key=${e.region} e=${e} range=${range} then=${then} />`)}</div>
   </section>`;
 }
@@ -53,7 +53,7 @@ function Staff({ e, range, then }) {
       ${teeth}
       <path class="edge" d=${`M2 ${y(0)}H${W - 2}`} />
       ${!e.at_least && e.now_sigma_stops > 0 && html`<path class="sigma" d=${`M76 ${y(e.now_stops + e.now_sigma_stops)}V${y(e.now_stops - e.now_sigma_stops)}`} />`}
-      ${then && Math.abs(next - now) > 3 && html`<path class="pt-way" d=${`M106 ${now}V${next}`} />
+      ${then && Math.abs(next - now) > 3 && html`<path class="pt-way" d=${`M92 ${now}C114 ${now} 114 ${next} 102 ${next}`} />
         <path class="pt-then" d=${`M84 ${next}l16-8v16z`} />`}
       <path class="pt-now" d=${`M66 ${now}l24-11v22z`} />
       ${e.at_least && html`<path class="pt-more" d=${`M78 ${now - 15}v-13m-6 6l6-7 6 7`} />`}

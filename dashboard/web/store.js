@@ -6,7 +6,7 @@ const listeners = new Set();
 export const store = {
   doc: null, // newest state document
   events: [], // shoot log lines, oldest first
-  link: { up: false, ever: false, contact: 0, trying: true }, // contact: when the daemon was last heard, ms
+  link: { up: false, ever: false, contact: 0, trying: true, paired: 0 }, // contact: when the daemon was last heard, ms; paired: devices that came since
   barred: '', // why this device may not look now
   pairing: false, // the daemon wants this device to pair
   screen: screenOf(location.hash),
