@@ -2,7 +2,6 @@ package scene
 
 import (
 	"math"
-	"sort"
 
 	"thirdstop/assess/photo"
 )
@@ -80,6 +79,9 @@ func Find(s *photo.Survey, h Hints) *Scene {
 		if l == nil {
 			continue
 		}
+		if b == upperCorners && used != nil && used.even() {
+			break // what is smooth there is no hair: it is the backdrop, sure or not
+		}
 		try := &Scene{Grid: f.Grid}
 		l.judge(try, l.label())
 		if n == 0 || used == nil || try.Backdrop.Found() {
@@ -118,7 +120,7 @@ const (
 // asks says whether a cell is one of them.
 func (f *field) asks(b border, i int, hint *Box) bool {
 	x, y := i%f.Cols, i/f.Cols
-	top, side := max(2, f.Rows/16), max(2, f.Cols/24)
+	top, side := max(2, f.Rows/20), max(2, f.Cols/24)
 	mx, my := f.bounds(i).middle()
 	switch b {
 	case insideBox:
@@ -363,10 +365,44 @@ func (l *look) markClutter(seeds []label, strong []bool) {
 		put(y * l.Cols)
 		put(y*l.Cols + l.Cols - 1)
 	}
+	l.markWall(strong, 0, 1, reach, func(i int) { seeds[i] = clutter; queue = append(queue, i) })
+	l.markWall(strong, l.Cols-1, -1, reach, func(i int) { seeds[i] = clutter; queue = append(queue, i) })
 	for k := 0; k < len(queue); k++ {
 		from = queue[k]
 		l.neighbours(from, put)
 	}
+}
+
+// markWall marks, column by column from a side, what comes down from the upper border and
+// looks alike: planks, a door, a curtain. It stops at what looks otherwise, such as hair.
+func (l *look) markWall(strong []bool, x, by, reach int, mark func(i int)) {
+	const alike = 45 // code values
+	mean := l.colour[x]
+	for n := range reach {
+		i := x + n*by
+		if !strong[i] || mean.distance(l.colour[i]) > alike {
+			return
+		}
+		for y := 0; y < l.Rows*11/20; y++ {
+			j := y*l.Cols + i
+			if !strong[j] || mean.distance(l.colour[j]) > alike {
+				break
+			}
+			mark(j)
+			for k := range mean {
+				mean[k] += 0.02 * (l.colour[j][k] - mean[k])
+			}
+		}
+	}
+}
+
+// even says that the border that was asked is smooth.
+func (l *look) even() bool {
+	var texture []float64
+	for _, i := range l.seeds {
+		texture = append(texture, l.texture[i])
+	}
+	return l.surface.spread < 5 && median(texture) < 6
 }
 
 // markSitter marks a part that differs from the backdrop, and what is under its
@@ -441,134 +477,6 @@ func (l *look) markBody(seeds []label, tops map[int]int, top int) {
 			}
 		}
 	}
-}
-
-// judge turns labels into regions and says how sure they are.
-func (l *look) judge(sc *Scene, labels []label) {
-	n := len(labels)
-	back, who := make([]bool, n), make([]bool, n)
-	for i, lb := range labels {
-		back[i] = lb == backdrop
-		who[i] = lb == sitter
-		if l.hinted != nil {
-			back[i] = back[i] && l.hinted.holds(l.bounds(i).middle())
-		}
-	}
-	who = l.keepLarge(who, n/100)
-	// Cells on the outline hold both; hair and shadow at the outline are no backdrop.
-	pure := l.shrink(back)
-	var texture []float64
-	for i := range pure {
-		pure[i] = pure[i] && (l.off[i] < 1.6 || l.gentle[i])
-		if pure[i] {
-			texture = append(texture, l.texture[i])
-		}
-	}
-	share := float64(count(pure)) / float64(n)
-	deep, head, headX := l.outline(back, who)
-
-	seen := 0
-	for _, i := range l.seeds {
-		if pure[i] || back[i] && l.off[i] < 1 {
-			seen++
-		}
-	}
-	reach := float64(seen) / float64(len(l.seeds))
-	conf := ramp(reach, 0.25, 0.75)
-	conf *= 1 - ramp(l.surface.spread, 6, 18)
-	conf *= 1 - ramp(median(texture), 8, 20)
-	conf *= ramp(share, 0.015, 0.05)
-	reason := ""
-	switch {
-	case share < 0.015 || reach < 0.25:
-		reason = "no even area along the upper border"
-	case l.surface.spread > 12 || median(texture) > 14:
-		reason = "what lies along the upper border is not even enough for a backdrop"
-	case count(who) == 0 && share < 0.8:
-		conf *= 0.3
-		reason = "an even area along the upper border has nobody before it, and doesn't fill the frame"
-	case count(who) > 0 && l.hinted == nil && deep-head < 0.12:
-		conf *= 0.35
-		reason = "the even area along the upper border doesn't come down beside a sitter: it may be sky or ceiling"
-	}
-	if l.hinted != nil && share > 0 {
-		conf = max(conf, 0.9*ramp(reach, 0.1, 0.4))
-	}
-	sc.Backdrop = Region{Mask: pure, Confidence: conf}
-	if conf < Sure {
-		if reason == "" {
-			reason = "the area along the upper border is not even enough to be sure of a backdrop"
-		}
-		sc.Backdrop = Region{Confidence: conf, Reason: reason}
-	}
-	switch {
-	case !sc.Backdrop.Found():
-		sc.Sitter.Reason = "without a backdrop the sitter can't be told apart"
-	case count(who) == 0:
-		sc.Sitter.Reason = "nothing stands before the backdrop"
-	default:
-		sc.Sitter = Region{Mask: who, Confidence: conf * ramp(float64(count(who))/float64(n), 0.01, 0.05)}
-		sc.HeadX, sc.HeadY = headX, head
-		if sc.Sitter.Confidence < Sure {
-			sc.Sitter = Region{Confidence: sc.Sitter.Confidence, Reason: "what stands before the backdrop is too small to be a sitter"}
-		}
-	}
-}
-
-func (g Grid) keepLarge(mask []bool, least int) []bool {
-	out := make([]bool, len(mask))
-	for _, part := range g.components(mask) {
-		if len(part) < max(least, 1) {
-			break
-		}
-		for _, i := range part {
-			out[i] = true
-		}
-	}
-	return out
-}
-
-// outline says how far down the backdrop comes where it does so best (the 85th percentile of its
-// columns), where the sitter's top is (fractions of the height) and where it lies across (fraction
-// of the width).
-func (l *look) outline(back, who []bool) (deep, head, headX float64) {
-	var downs []float64
-	for x := range l.Cols {
-		last := 0
-		for y := range l.Rows {
-			if back[y*l.Cols+x] {
-				last = y + 1
-			} else if who[y*l.Cols+x] {
-				break
-			}
-		}
-		if last > 0 {
-			downs = append(downs, float64(last)/float64(l.Rows))
-		}
-	}
-	sort.Float64s(downs)
-	if len(downs) > 0 {
-		deep = downs[len(downs)*85/100]
-	}
-	top := l.Rows
-	for i, in := range who {
-		if in {
-			top = min(top, i/l.Cols)
-		}
-	}
-	if top == l.Rows {
-		return deep, 1, 0.5
-	}
-	var sum, cells float64
-	for y := top; y < min(top+max(2, l.Rows/12), l.Rows); y++ {
-		for x := range l.Cols {
-			if who[y*l.Cols+x] {
-				sum += float64(x) + 0.5
-				cells++
-			}
-		}
-	}
-	return deep, float64(top) / float64(l.Rows), sum / cells / float64(l.Cols)
 }
 
 // ramp is 0 up to lo, 1 from hi, straight in between.
