@@ -126,8 +126,20 @@ func (l *live) quiet() {
 	}
 }
 
-func TestFilesArriveThroughTheSystemsOwnEvents(t *testing.T) {
-	l := runLive(t, func(c *Config) { c.Poll = time.Hour }) // no scan will help out
+// No scan helps out here: what arrives was announced, by all the events there are, and by
+// those that every system has.
+func TestFilesArriveThroughEventsAlone(t *testing.T) {
+	for name, events := range map[string]func(func(Event)) (Source, error){
+		"the system's": systemEvents,
+		"fsnotify's":   func(report func(Event)) (Source, error) { return newNotices(report) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			arrive(t, runLive(t, func(c *Config) { c.Poll, c.Events = time.Hour, events }))
+		})
+	}
+}
+
+func arrive(t *testing.T, l *live) {
 	l.put("a.jpg", "A")
 	v := l.want("a.jpg", "A")
 	if v.Existing || v.Seen.Before(v.Written) || string(v.Data) != string(l.pics.get(t, "A")) {
@@ -149,6 +161,28 @@ func TestFilesArriveThroughTheSystemsOwnEvents(t *testing.T) {
 	l.want("stroke/retakes/d.jpg", "D")
 	l.put("stroke/retakes/d.jpg", "E")
 	l.want("stroke/retakes/d.jpg", "E")
+	l.quiet()
+}
+
+func TestTheCaptureFolderMayBeALink(t *testing.T) {
+	skipOnWindows(t, "making links needs a privilege there")
+	var link string
+	l := runLive(t, func(c *Config) {
+		link = c.Folder + ".link"
+		if err := os.Symlink(c.Folder, link); err != nil {
+			t.Fatal(err)
+		}
+		c.Folder, c.Poll = link, time.Hour
+	})
+	l.put("a.jpg", "A")
+	if v := l.want("a.jpg", "A"); v.Path != filepath.Join(link, "a.jpg") {
+		t.Errorf("its path is %s, want it below %s", v.Path, link)
+	}
+	if err := os.Mkdir(l.path("bow"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	l.put("bow/b.jpg", "B")
+	l.want("bow/b.jpg", "B")
 	l.quiet()
 }
 

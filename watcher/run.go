@@ -34,8 +34,9 @@ type Watcher struct {
 	source    Source // nil while there are no events
 	sourceErr error  // why
 	trySource time.Time
-	remote    string // what kind of network share the folder is on, "" if none is known
-	polling   bool   // a person was told that there are no (trustworthy) events
+	share     func(folder string) string // shareKind
+	remote    string                     // what kind of network share the folder is on, "" if none is known
+	polling   bool                       // a person was told that there are no (trustworthy) events
 	lostTold  time.Time
 
 	nextScan time.Time

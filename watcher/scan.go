@@ -282,7 +282,7 @@ func (w *Watcher) folderThere(ctx context.Context, id identity) {
 	default:
 		return
 	}
-	w.remote = shareKind(w.c.Folder)
+	w.remote = w.share(w.c.Folder)
 }
 
 // openSource tries to get events, and tries again half a minute after each failure.
@@ -291,7 +291,7 @@ func (w *Watcher) openSource(now time.Time) {
 		return
 	}
 	if w.scans == 0 {
-		w.remote = shareKind(w.c.Folder)
+		w.remote = w.share(w.c.Folder)
 	}
 	source, err := w.c.Events(func(e Event) { w.inbox.put(e, w.c.Now()) })
 	if err != nil {

@@ -286,7 +286,13 @@ func TestManyClosingsAreNotAsManyReadings(t *testing.T) {
 // A file that came to rest, waited for the sink, and was written again meanwhile has to come
 // to rest again: its structure alone isn't trusted.
 func TestAFileWrittenWhileItWaitsMustComeToRestAgain(t *testing.T) {
-	st := newStage(t, "plain", filepath.Join(t.TempDir(), "capture"))
+	for _, mode := range []string{"plain", "none"} { // told of it, or not
+		t.Run(mode, func(t *testing.T) { writtenWhileWaiting(t, mode) })
+	}
+}
+
+func writtenWhileWaiting(t *testing.T, mode string) {
+	st := newStage(t, mode, filepath.Join(t.TempDir(), "capture"))
 	st.command(strings.Fields("put 1.jpg A"))
 	st.command(strings.Fields("put 2.jpg B"))
 	w, err := New(st.config)
@@ -352,6 +358,26 @@ func TestASystemWithoutEventsIsPolledUntilItHasThem(t *testing.T) {
 	st.rest() // at once
 	want := "trouble polling\ncomplete a.jpg A\ntrouble events-back\ncomplete b.jpg B\n"
 	if got := st.trace.String(); got != want {
+		t.Errorf("got:\n%swant:\n%s", got, want)
+	}
+}
+
+// On a network share events come for what this machine writes, and for nothing else.
+func TestANetworkShareIsPolledThoughItHasEvents(t *testing.T) {
+	st := newStage(t, "linux", filepath.Join(t.TempDir(), "capture"))
+	w, err := New(st.config)
+	st.check(err)
+	w.share = func(string) string { return "NFS" }
+	st.w = w
+	w.begin(st)
+	st.rest()
+	st.command(strings.Fields("put a.jpg A")) // at once
+	st.rest()
+	st.trace.WriteString("--\n")
+	st.command([]string{"deaf"})
+	st.command(strings.Fields("put b.jpg B"))
+	st.wait(1300 * time.Millisecond)
+	if got, want := st.trace.String(), "trouble polling\ncomplete a.jpg A\n--\ncomplete b.jpg B\n"; got != want {
 		t.Errorf("got:\n%swant:\n%s", got, want)
 	}
 }

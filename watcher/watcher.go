@@ -104,7 +104,8 @@ type Config struct {
 	IncompleteAfter time.Duration
 	DamagedAfter    time.Duration
 
-	// Now is the clock; nil means time.Now.
+	// Now is the clock; nil means time.Now. It is called from several goroutines, and its times
+	// should carry a monotonic reading: a clock that is set back delays the next look.
 	Now func() time.Time
 
 	// Events makes the source of events; nil means the system's own.
@@ -175,6 +176,7 @@ func New(c Config) (*Watcher, error) {
 		pending: map[string]*file{},
 		dirs:    map[string]*dir{},
 		roots:   map[identity]bool{},
+		share:   shareKind,
 	}, nil
 }
 
