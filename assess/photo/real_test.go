@@ -3,6 +3,7 @@ package photo
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io/fs"
 	"maps"
@@ -84,7 +85,7 @@ var exifTags = []string{
 	"EXIF:ExposureProgram", "EXIF:ExposureMode", "EXIF:WhiteBalance", "EXIF:Orientation", "EXIF:DateTimeOriginal",
 	"EXIF:SubSecTimeOriginal", "EXIF:OffsetTimeOriginal", "EXIF:CreateDate", "EXIF:SubSecTimeDigitized",
 	"EXIF:OffsetTimeDigitized", "EXIF:ModifyDate", "EXIF:SubSecTime", "EXIF:OffsetTime", "EXIF:Make", "EXIF:Model",
-	"EXIF:LensModel", "EXIF:SerialNumber", "EXIF:Software",
+	"EXIF:LensModel", "EXIF:SerialNumber", "EXIF:CameraSerialNumber", "EXIF:Software",
 }
 
 // ours is the same from this package; a value that was not recorded is missing.
@@ -133,6 +134,9 @@ func theirs(a map[string]any) map[string]string {
 		if v, ok := all[k]; ok {
 			m[k] = v
 		}
+	}
+	if m["SerialNumber"] == "" && all["CameraSerialNumber"] != "" { // DNG's own tag for it
+		m["SerialNumber"] = all["CameraSerialNumber"]
 	}
 	for _, k := range []string{"ExposureTime", "FNumber", "ISO", "FocalLength"} {
 		if v := all[k]; v != "0" && v != "undef" && v != "inf" && v != "" {
@@ -187,16 +191,17 @@ func sameValue(a, b string) bool {
 var exceptions = map[string]string{
 	"samples/geodegrees_as_string.jpg Make":                 "blank in the first directory; the Exif directory, where it doesn't belong, has one",
 	"goexif/geodegrees_as_string.jpg Make":                  "the same file",
+	"exiv2/issue_857_coverage.raf":                          "fuzzed: no RAF header, and ExifTool reports a file format error too",
 	"goexif/huge_tag_exif.jpg taken":                        "damaged on purpose: two dates, of which the first is garbage and wins here",
 	"metadata-extractor-images/Nikon_D5000.jpg Orientation": "ExifTool takes the thumbnail's, since an editor dropped the picture's",
 }
 
 func TestExifEqualsExifTool(t *testing.T) {
-	onRealFiles(t, []string{".jpg", ".jpeg"}, func(t *testing.T, files []string) {
+	onRealFiles(t, []string{".jpg", ".jpeg", ".tif", ".cr2", ".cr3", ".nef", ".dng", ".raf", ".iiq"}, func(t *testing.T, files []string) {
 		ask := slices.Clone(files)
 		for i, f := range files {
 			data := mustRead(t, f)
-			if _, err := readJPEGHead(data); err != nil {
+			if _, err := readJPEGHead(data); errors.Is(err, errShort) && data[0] == 0xFF {
 				ask[i] = filepath.Join(t.TempDir(), filepath.Base(f))
 				if err := os.WriteFile(ask[i], closed(data), 0o600); err != nil {
 					t.Fatal(err)
@@ -209,7 +214,9 @@ func TestExifEqualsExifTool(t *testing.T) {
 			data := mustRead(t, f)
 			e, err := ReadExif(f, bytes.NewReader(data), int64(len(data)))
 			if err != nil {
-				t.Errorf("%s: %v", short(f), err)
+				if _, listed := exceptions[short(f)]; !listed {
+					t.Errorf("%s: %v", short(f), err)
+				}
 				continue
 			}
 			got, want := ours(e), theirs(answers[ask[i]])
