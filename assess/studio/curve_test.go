@@ -70,3 +70,11 @@ func TestPlainCurveIsSRGB(t *testing.T) {
 		t.Errorf("sRGB(0.18) = %.15f, want 0.461356129500442", got)
 	}
 }
+
+// Source: ISO 12232:2006 as quoted in colour-hdri's dsc.py, 78/10 between saturation and the
+// mid-tone of the exposure index; its code 118 is from memory.
+func TestIndexCurvePutsTheMidTone(t *testing.T) {
+	if code := IndexCurve.Code(10.0 / 78); math.Abs(code-118) > 1 {
+		t.Errorf("the mid-tone of the exposure index shows as code %.1f, want 118 +- 1", code)
+	}
+}

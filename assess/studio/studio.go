@@ -153,7 +153,7 @@ func NewCamera() Camera {
 	return Camera{
 		FNumber: 8, ISO: 200, Shutter: 1.0 / 125, Distance: 2, Height: 0.82,
 		Width: 1500, PictureHeight: 1000, Orientation: 8,
-		Curve: ShoulderCurve, White: -0.5, Vignette: 0.15, Flare: 0.01,
+		Curve: IndexCurve, White: -0.5, Vignette: 0.15, Flare: 0.01,
 		FullWell: 40000, Read: 4,
 		Make: "Quayside", Model: "Quayside One", Lens: "Quayside 85mm F1.8", Serial: "AQ000117",
 		Focal: 85, Prefix: "AQ_",
