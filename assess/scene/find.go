@@ -186,13 +186,9 @@ func (f *field) seekBackdrop(b border, hint *Box) *look {
 	if len(l.seeds) == 0 {
 		return nil
 	}
-	start := vec{}
-	for ch := range start {
-		v := make([]float64, len(first))
-		for n := range first {
-			v[n] = first[n][ch]
-		}
-		start[ch] = median(v)
+	start := middle(first)
+	if b == insideBox {
+		start = commonest(first) // the box may well hold more of a head than of anything else
 	}
 	l.surface = f.fitSurface(l.seeds, start)
 	l.compare()

@@ -54,7 +54,8 @@ func (l *look) judge(sc *Scene, labels []label) {
 		doubt(ramp(share, 0.75, 0.9), "an even area along the upper border has nobody before it, and doesn't fill the frame")
 	case peopled && l.hinted == nil:
 		const sky = "the even area along the upper border doesn't come down beside a head: it may be sky or ceiling"
-		doubt(ramp(f.beside, 0.35, 0.6), sky)
+		// Somebody at the edge of the picture has backdrop on one side only. That is enough where there is much of it.
+		doubt(max(ramp(f.beside, 0.45, 0.7), 0.6*ramp(f.beside, 0.35, 0.5)*ramp(share, 0.08, 0.15)), sky)
 		doubt(ramp(f.deep-f.head, 0.08, 0.2), sky)
 		doubt(ramp(f.single, 0.4, 0.65), "what stands before the even area has not the outline of people")
 		doubt(0.3+0.7*ramp(f.foot, 0.05, 0.2), "what stands before the even area doesn't reach the lower border: it may be a thing")
@@ -80,9 +81,14 @@ func (l *look) judge(sc *Scene, labels []label) {
 	}
 }
 
+// keepLarge drops the parts of a mask that are smaller than least cells or a quarter of the largest:
+// in a group people who stand apart are of like size.
 func (g Grid) keepLarge(mask []bool, least int) []bool {
 	out := make([]bool, len(mask))
-	for _, part := range g.components(mask) {
+	for n, part := range g.components(mask) {
+		if n == 0 {
+			least = max(least, len(part)/4)
+		}
 		if len(part) < max(least, 1) {
 			break
 		}

@@ -122,3 +122,30 @@ func median(v []float64) float64 {
 	sort.Float64s(c)
 	return c[len(c)/2]
 }
+
+// middle is the median of colours, component by component.
+func middle(colours []vec) (m vec) {
+	v := make([]float64, len(colours))
+	for ch := range m {
+		for n := range colours {
+			v[n] = colours[n][ch]
+		}
+		m[ch] = median(v)
+	}
+	return m
+}
+
+// commonest is the middle of the fullest of the cubes of 16 code values into which colours fall.
+// Backdrops are of one colour, faces of many.
+func commonest(colours []vec) vec {
+	cubes := make(map[[3]int][]vec)
+	var best [3]int
+	for _, c := range colours {
+		at := [3]int{int(math.Floor(c[0] / 16)), int(math.Floor(c[1] / 16)), int(math.Floor(c[2] / 16))}
+		cubes[at] = append(cubes[at], c)
+		if len(cubes[at]) > len(cubes[best]) {
+			best = at
+		}
+	}
+	return middle(cubes[best])
+}
