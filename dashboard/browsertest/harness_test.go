@@ -126,7 +126,7 @@ type tab struct {
 }
 
 // expectLost are console lines that a server which is down on purpose causes.
-var expectLost = []string{"net::ERR_CONNECTION_REFUSED", "WebSocket connection to", "status of 401", "status of 403", "status of 409", "status of 422", "net::ERR_CONNECTION_RESET", "net::ERR_EMPTY_RESPONSE"}
+var expectLost = []string{"net::ERR_CONNECTION_REFUSED", "WebSocket connection to", "status of 401", "status of 403", "status of 409", "status of 422", "net::ERR_CONNECTION_RESET", "net::ERR_EMPTY_RESPONSE", "net::ERR_INTERNET_DISCONNECTED"}
 
 func open(t *testing.T, width, height int64, url string) *tab {
 	t.Helper()

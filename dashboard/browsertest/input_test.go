@@ -1,7 +1,11 @@
 package browsertest
 
 import (
+	"context"
+
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 )
 
@@ -21,4 +25,17 @@ func (p *tab) drag(x0, y0, x1, y1 float64) {
 		chromedp.MouseEvent(chromedp.MouseMoved, (x0+x1)/2, (y0+y1)/2, left),
 		chromedp.MouseEvent(chromedp.MouseMoved, x1, y1, left),
 		chromedp.MouseEvent(chromedp.MouseReleased, x1, y1, left))
+}
+
+// offline takes the network away from a tab, or gives it back.
+func (p *tab) offline(gone bool) {
+	p.t.Helper()
+	p.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, network.OverrideNetworkState, network.OverrideNetworkStateParams{Offline: gone, DownloadThroughput: -1, UploadThroughput: -1})
+		if err != nil {
+			return err
+		}
+		_, err = cdp.Call(ctx, t, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{MatchedNetworkConditions: []*network.Conditions{{Offline: gone, DownloadThroughput: -1, UploadThroughput: -1}}})
+		return err
+	}))
 }

@@ -145,9 +145,29 @@ func TestPressesOfTheStepperBecomeOneAdjustment(t *testing.T) {
 func TestAFrameInBetweenDoesNotLoseAPress(t *testing.T) {
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url())
+	s.Overtake(func(*advise.State) []advise.Event {
+		return []advise.Event{{Kind: "frame", Text: "A frame came in between."}}
+	})
 	p.press(`[aria-label="Fill (C): power up one click"]`)
-	s.OnTarget() // the state moves on before the press is sent
 	p.says("Fill (C) is set to 1/32 + 2/3.")
+	if n := len(s.Requests()); n != 1 {
+		t.Errorf("%d requests took effect, want 1", n)
+	}
+}
+
+func TestAPressOnALightThatSomebodyElseTurnedIsNotRecorded(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url())
+	s.Overtake(func(st *advise.State) []advise.Event {
+		st.Lights[2].Power, st.Lights[2].PowerText = -3*exposure.Stop, "1/8"
+		return []advise.Event{{Kind: "adjusted", Text: "Somebody else was faster."}}
+	})
+	p.press(`[aria-label="Fill (C): power up one click"]`)
+	p.says("Something changed meanwhile, so this was not recorded.")
+	p.until("the stepper shows what the other set", `[...document.querySelectorAll('.light output')].some((o) => o.innerText === '1/8')`)
+	if n := len(s.Requests()); n != 0 {
+		t.Errorf("%d requests took effect, want none", n)
+	}
 }
 
 func TestAWhiteReferenceIsTappedAndTakenBack(t *testing.T) {
@@ -324,6 +344,46 @@ func TestPairingByAddressAndByCodeAndRevoking(t *testing.T) {
 	a.press(`[aria-label="Revoke tablet at the key"]`)
 	a.press(`.device-list button.strong`)
 	b.says("Pair this device")
+	if text := eval[string](b, `document.body.innerText`); strings.Contains(text, "power down") {
+		t.Errorf("a device that was shut out still shows %q", text)
+	}
+
+	code, _, _ = v.dash.NewCode(dashboard.Lights)
+	b.fill("#pair-code", code)
+	b.press(".pair button")
+	b.says("power down 2/3 stop")
+	s.OnTarget()
+	b.until("it hears of the next frame by itself", `document.querySelector('.board.hold')`)
+}
+
+func TestWhoLooksOnWaitsUntilTheFramesAreOpened(t *testing.T) {
+	devices, err := dashboard.OpenDevices("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := serve(t, rigged((*fake.Shoot).Shot), func(c *dashboard.Config) { c.Open, c.Devices = false, devices })
+	code, _, _ := v.dash.NewCode(dashboard.Looks)
+	p := open(t, 390, 844, v.url()+"#pair="+strings.ReplaceAll(code, "-", ""))
+	p.press(".pair button")
+	p.says("the photographer has not opened the frames")
+}
+
+func TestACodeForAMachineThatNeedsNoneLetsItIn(t *testing.T) {
+	p := open(t, 390, 844, serve(t, rigged()).url()+"#pair=AAAA3333")
+	p.press(".pair button")
+	p.says("Take a frame")
+}
+
+// The radio of a tablet goes off without a word on the connection.
+func TestALostRadioLooksOldAtOnce(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url())
+	p.says("power down 2/3 stop")
+	p.offline(true)
+	p.says("What you see is old")
+	s.OnTarget()
+	p.offline(false)
+	p.until("it is fresh again", `!document.querySelector('.stale-bar') && document.querySelector('.board.hold')`)
 }
 
 func TestWhoLooksOnSeesTheFrameAlone(t *testing.T) {

@@ -65,6 +65,14 @@ func TestThePagesAreAccessible(t *testing.T) {
 					t.Errorf("%s shoot, #%s, %s: %s: %s (%s): %s", name, s, theme, f.ID, f.Help, f.HelpURL, f.Nodes)
 				}
 			}
+			if name == "full" {
+				p.press(`nav a[href="#now"]`)
+				p.pressText("Mark a white reference")
+				p.until("the picture can be marked", `document.querySelector('.marker-field')`)
+				for _, f := range p.axe(string(axe)) {
+					t.Errorf("marking, %s: %s: %s (%s): %s", theme, f.ID, f.Help, f.HelpURL, f.Nodes)
+				}
+			}
 		}
 	}
 	devices, err := dashboard.OpenDevices("")
@@ -238,4 +246,28 @@ func TestMasksAreOutlinedAndClippingFound(t *testing.T) {
 	if got := eval[string](p, load+`{ const d = new Uint8ClampedArray(8*4*4); for (let i = 0; i < 32; i++) if (i % 8 > 3) d[i*4+1] = 254; return JSON.stringify(m.clippedRuns({width: 8, height: 4, data: d}, 4, () => true)); })`); got != "[[4,0,4]]" {
 		t.Errorf("clipped is %s, want the right half", got)
 	}
+}
+
+// Clipping that is a loss is drawn in ripples of dark ink; a white backdrop over the edge, which is
+// meant, in quiet dots. Without a plan that wants it white, it is a loss as well.
+func TestClippingThatIsMeantIsMarkedQuietly(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url())
+	inks := `((x0, y0, x1, y1) => { const c = document.querySelector('.frame-in canvas'), w = Math.round((x1-x0)*c.width), h = Math.round((y1-y0)*c.height);
+		const d = c.getContext('2d').getImageData(Math.round(x0*c.width), Math.round(y0*c.height), w, h).data; let dark = 0, quiet = 0;
+		for (let i = 0; i < d.length; i += 4) { if (d[i+3] > 250 && d[i] < 30) dark++; if (d[i+3] > 250 && d[i] > 70 && d[i] < 96) quiet++; }
+		return [dark, quiet]; })`
+	p.until("the picture is marked", `document.querySelector('.frame-in canvas')?.width > 300`)
+	shirt, backdrop := inks+`(0.43, 0.56, 0.5, 0.8)`, inks+`(0.1, 0.1, 0.3, 0.5)`
+	if n := eval[[]int](p, shirt); n[0] < 100 {
+		t.Errorf("on the clipped shirt are %d pixels of dark ink, want over 100", n[0])
+	}
+	if n := eval[[]int](p, backdrop); n[0] != 0 || n[1] == 0 {
+		t.Errorf("on the clipped white backdrop are %d pixels of dark ink and %d of dots, want 0 and some", n[0], n[1])
+	}
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Advice.Expected = []advise.Expected{{Region: advise.BackdropLevel, Name: "backdrop", Now: -0.1, Low: -3, High: -2, NowText: "−0.10", TargetText: "−3 to −2"}}
+		return nil
+	})
+	p.until("a grey backdrop that clips is marked as a loss", `(`+backdrop+`)[0] > 100`)
 }

@@ -41,7 +41,7 @@ async function connect() {
     take(await get('/state')); // tells 401 from a daemon that is not there; a websocket can't
   } catch (e) {
     asking = false;
-    if (e instanceof Refused && e.status === 401) return change({ pairing: true });
+    if (e instanceof Refused && e.status === 401) return shutOut();
     if (e instanceof Refused && e.status === 403) change({ barred: e.message });
     return later();
   }
@@ -73,7 +73,7 @@ function open() {
   mine.onclose = (e) => {
     if (mine !== socket) return;
     socket = null;
-    if (e.code === unpaired) change({ pairing: true, doc: null, events: [] });
+    if (e.code === unpaired) shutOut();
     else drop();
   };
 }
@@ -86,6 +86,17 @@ function drop() {
   }
   change({ link: { ...store.link, up: false } });
   later();
+}
+
+// shutOut leaves nothing on the screen of a device that is not, or no longer, paired.
+function shutOut() {
+  clearTimeout(timer);
+  if (socket) {
+    socket.onclose = null;
+    socket.close();
+    socket = null;
+  }
+  change({ pairing: true, doc: null, events: [], link: { ...store.link, up: false, ever: false } });
 }
 
 function later() {
@@ -148,7 +159,7 @@ async function probe() {
     catchUp();
   } catch (e) {
     asking = false;
-    if (e instanceof Refused && e.status === 401) return change({ pairing: true });
+    if (e instanceof Refused && e.status === 401) return shutOut();
     drop();
   }
 }

@@ -64,7 +64,7 @@ function Head({ doc, link, stale }) {
     <p class="mast">${T.name}</p>
     <p class="head-plan">${doc?.plan?.name || ''}</p>
     <p class="head-link">${!doc || !link.ever ? T.link.opening : stale ? T.link.aged(since)
-      : doc.measuring > 0 ? T.link.measuring(doc.measuring) : doc.latency_ms > 0 ? T.link.latency(doc.latency_ms) : T.link.up}</p>
+      : doc.measuring > 0 ? T.link.measuring(doc.measuring) : doc.latency_ms > 0 ? T.link.latency(Math.round(doc.latency_ms)) : T.link.up}</p>
     ${stale && html`<p class="unseen" role="alert">${T.link.lost}</p><div class="stale-bar"><span>${T.link.stale(since)}</span> <button onClick=${wake}>${T.link.retry}</button></div>`}
     ${troubles.map((t) => html`<p class="trouble" key=${t.code + t.text}>${t.text}</p>`)}
     ${store.notice && html`<div class="notice" role="alert"><span>${store.notice}</span> <button onClick=${() => change({ notice: '' })}>${T.failed.dismiss}</button></div>`}

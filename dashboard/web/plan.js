@@ -76,5 +76,15 @@ function Written({ doc, stale }) {
       <button class="strong" disabled=${busy || stale || !edited} onClick=${use}>${T.plan.use}</button>
     </div>`}
     <div role="status">${check && html`<${Faults} check=${check} />`}</div>
+    ${may('plan') && html`<${Example} />`}
   </div>`;
+}
+
+// Example is a plan with every key explained, fetched when somebody looks for it.
+function Example() {
+  const [text, setText] = useState('');
+  const look = (e) => {
+    if (e.target.open && !text) get('/plan/example').then((a) => setText(a.text), (err) => change({ notice: err.message }));
+  };
+  return html`<details class="by-hand" onToggle=${look}><summary>${T.plan.example}</summary>${text && html`<pre tabindex="0">${text}</pre>`}</details>`;
 }

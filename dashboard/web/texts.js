@@ -145,6 +145,7 @@ export const T = {
     clickOf: { '': 'as the dial’s text suggests', thirds: 'a third of a stop', tenths: 'a tenth of a stop' },
     go: 'Begin advising',
     text: 'The light plan as written',
+    example: 'Everything that can stand in a plan, explained',
     byHand: 'Or write the whole plan',
     check: 'Check',
     use: 'Use this plan',

@@ -25,6 +25,7 @@ type Shoot struct {
 	requests []shoot.Request
 	watchers map[chan struct{}]bool
 	wide     bool
+	overtake func(*advise.State) []advise.Event
 }
 
 // New begins a shoot without a plan and without a frame.
@@ -77,6 +78,13 @@ func (s *Shoot) Words(ref string) string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.words[ref]
+}
+
+// Overtake lets a change come in just before the next request, so that it is stale.
+func (s *Shoot) Overtake(f func(*advise.State) []advise.Event) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.overtake = f
 }
 
 // Requests are those that took effect, in order.
@@ -133,6 +141,10 @@ func (s *Shoot) Submit(_ context.Context, r shoot.Request) (shoot.Receipt, error
 	if first, ok := s.receipts[r.Client]; ok {
 		first.Repeat = true
 		return first, nil
+	}
+	if f := s.overtake; f != nil {
+		s.overtake = nil
+		s.change(advise.Actor{}, f)
 	}
 	if r.Seen != 0 && r.Seen != s.snap.State.Seq {
 		return shoot.Receipt{}, fmt.Errorf("%w: you saw state %d, it is %d", shoot.ErrStale, r.Seen, s.snap.State.Seq)
