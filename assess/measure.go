@@ -1,6 +1,8 @@
 package assess
 
 import (
+	"sync"
+
 	"thirdstop/assess/photo"
 	"thirdstop/assess/scene"
 	"thirdstop/assess/tone"
@@ -53,12 +55,14 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 
 // regions fills in what the scene holds.
 func (m *meter) regions(r *Reading, sc *scene.Scene) {
+	var both sync.WaitGroup
 	if sc.Backdrop.Found() {
-		r.Regions.Backdrop = m.backdrop(sc)
+		both.Go(func() { r.Regions.Backdrop = m.backdrop(sc) })
 	}
 	if sc.Sitter.Found() {
 		r.Regions.Sitter = m.sitter(sc)
 	}
+	both.Wait()
 	if sc.White.Found() {
 		r.Regions.WhiteReference = m.white(sc)
 	}

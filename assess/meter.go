@@ -17,7 +17,7 @@ type meter struct {
 
 	blockCol, blockRow [][2]int // blocks that belong to each column and row of cells: from, up to
 
-	lit []lit // by cell, filled as cells are asked for
+	lit []lit // by cell, filled as cells are asked for; regions that are measured at once share no cell
 }
 
 // lit is the light of a cell's brightest and weakest channel.
@@ -320,11 +320,18 @@ func (m *meter) peak(cells []int32, in Box) (level exposure.Stops, atLeast bool)
 // codes is the histogram of block means.
 func (m *meter) codes(cells []int32) Codes {
 	var h [3][256]int32
-	m.blocks(cells, func(b, _ int32) {
-		for ch, v := range m.s.Blocks[b] {
-			h[ch][min((int(v)+128)/256, 255)]++
+	cols := m.s.BlockCols
+	for _, i := range cells {
+		c, r := int(i)%m.s.Cols, int(i)/m.s.Cols
+		x, y := m.blockCol[c], m.blockRow[r]
+		for br := y[0]; br < y[1]; br++ {
+			for _, b := range m.s.Blocks[br*cols+x[0] : br*cols+x[1]] {
+				h[0][min((int(b[0])+128)>>8, 255)]++
+				h[1][min((int(b[1])+128)>>8, 255)]++
+				h[2][min((int(b[2])+128)>>8, 255)]++
+			}
 		}
-	})
+	}
 	trim := func(c *[256]int32) []int32 {
 		n := len(c)
 		for n > 0 && c[n-1] == 0 {

@@ -1,7 +1,5 @@
 package scene
 
-import "container/heap"
-
 // label says what a cell was found to be.
 type label uint8
 
@@ -18,22 +16,21 @@ const (
 // them, even a faint one such as a dark suit's against a dark backdrop.
 func (g Grid) spread(seeds []label, cost func(l label, from, to int) float64) []label {
 	out := make([]label, len(seeds))
-	var q front
+	q := make(front, 0, 4*len(seeds))
 	for i, l := range seeds {
 		if l != nothing {
-			q = append(q, arrival{0, i, l})
+			q.push(arrival{0, i, l})
 		}
 	}
-	heap.Init(&q)
 	for len(q) > 0 {
-		a := heap.Pop(&q).(arrival)
+		a := q.pop()
 		if out[a.cell] != nothing {
 			continue
 		}
 		out[a.cell] = a.label
 		g.neighbours(a.cell, func(j int) {
 			if out[j] == nothing {
-				heap.Push(&q, arrival{a.cost + cost(a.label, a.cell, j), j, a.label})
+				q.push(arrival{a.cost + cost(a.label, a.cell, j), j, a.label})
 			}
 		})
 	}
@@ -50,21 +47,54 @@ type arrival struct {
 // the same frame always gives the same regions.
 type front []arrival
 
-func (q front) Len() int { return len(q) }
-func (q front) Less(i, j int) bool {
-	if q[i].cost != q[j].cost {
-		return q[i].cost < q[j].cost
+// It is written out here because container/heap allocates for every element.
+func (a arrival) before(b arrival) bool {
+	if a.cost != b.cost {
+		return a.cost < b.cost
 	}
-	if q[i].cell != q[j].cell {
-		return q[i].cell < q[j].cell
+	if a.cell != b.cell {
+		return a.cell < b.cell
 	}
-	return q[i].label < q[j].label
+	return a.label < b.label
 }
-func (q front) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
-func (q *front) Push(x any)   { *q = append(*q, x.(arrival)) }
-func (q *front) Pop() any {
-	old := *q
-	x := old[len(old)-1]
-	*q = old[:len(old)-1]
-	return x
+
+func (q *front) push(a arrival) {
+	h := append(*q, a)
+	i := len(h) - 1
+	for i > 0 {
+		up := (i - 1) / 2
+		if !a.before(h[up]) {
+			break
+		}
+		h[i] = h[up]
+		i = up
+	}
+	h[i] = a
+	*q = h
+}
+
+func (q *front) pop() arrival {
+	h := *q
+	first, last := h[0], h[len(h)-1]
+	h = h[:len(h)-1]
+	i := 0
+	for {
+		down := 2*i + 1
+		if down >= len(h) {
+			break
+		}
+		if down+1 < len(h) && h[down+1].before(h[down]) {
+			down++
+		}
+		if !h[down].before(last) {
+			break
+		}
+		h[i] = h[down]
+		i = down
+	}
+	if len(h) > 0 {
+		h[i] = last
+	}
+	*q = h
+	return first
 }

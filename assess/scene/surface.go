@@ -37,6 +37,15 @@ func (f *field) fitSurface(cells []int, start vec) *surface {
 	for ch := range s.k {
 		s.k[ch][0] = start[ch]
 	}
+	// A surface this smooth needs no more than some hundreds of cells.
+	const enough = 800
+	if skip := len(cells) / enough; skip > 1 {
+		var fewer []int
+		for n := 0; n < len(cells); n += skip {
+			fewer = append(fewer, cells[n])
+		}
+		cells = fewer
+	}
 	xs := make([][6]float64, len(cells))
 	rest := make([]float64, len(cells))
 	for n, i := range cells {

@@ -74,30 +74,35 @@ func (c *Curve) Linear(ch int, code float64) float64 {
 	if f == 0 {
 		return t.light[i]
 	}
-	// Cubic Hermite interpolation. Slopes that come from a rising curve sampled at every
-	// code keep it rising; they are limited in fill (Fritsch & Carlson 1980).
-	f2, f3 := f*f, f*f*f
-	return (2*f3-3*f2+1)*t.light[i] + (f3-2*f2+f)*t.slope[i] +
-		(3*f2-2*f3)*t.light[i+1] + (f3-f2)*t.slope[i+1]
+	return t.between(i, f)
+}
+
+// between is the light at code i+f, 0 < f < 1, by cubic Hermite interpolation. The slopes come from
+// a rising curve sampled at every code and are limited in fill, which keeps it
+// rising (Fritsch & Carlson 1980).
+func (t *channel) between(i int, f float64) float64 {
+	d := t.light[i+1] - t.light[i]
+	a, b := t.slope[i], t.slope[i+1]
+	return t.light[i] + f*(a+f*((3*d-2*a-b)+f*(a+b-2*d)))
 }
 
 // Mean is the mean light of samples of which only the mean and the (population) variance
 // in code values are known, to second order: c(m) + v/2 times the second derivative at m. It is kept
-// between c(m) and the chord m/255, the bounds Jensen's inequality sets where
-// the curve is convex, so that cells across an edge can't run away.
+// between half of c(m) and the chord m/255, which bounds it where the curve is convex (Jensen's
+// inequality), so that cells across an edge can't run away.
 func (c *Curve) Mean(ch int, mean, variance float64) float64 {
-	e := c.Linear(ch, mean)
+	t := c.channel(ch)
+	i, f := split(mean)
+	e, bend := t.light[i], t.bend[i]
+	if f > 0 {
+		e = t.between(i, f)
+		bend += f * (t.bend[i+1] - t.bend[i])
+	}
 	if !(variance > 0) {
 		return e
 	}
-	t := c.channel(ch)
-	i, f := split(mean)
-	bend := t.bend[i]
-	if f > 0 {
-		bend += f * (t.bend[i+1] - t.bend[i])
-	}
-	hi := max(e, min(max(mean, 0), White)/White)
-	return min(max(e+bend*variance/2, min(e, hi)), hi)
+	hi := max(e, (float64(i)+f)/White)
+	return min(max(e+bend*variance/2, e*0.5), hi)
 }
 
 // Stops is the level of samples with the given mean and variance in code

@@ -116,7 +116,7 @@ func TestMeanStaysInRange(t *testing.T) {
 }
 
 // The default's uncertainty is least in the mid-tones and grows to both ends, and stays
-// within what is promised of it before anything is learned: about 0.15 stop a stop under the edge,
+// within what is promised of it before anything is learned: about 0.2 stop a stop under the edge,
 // 0.3 at the edge.
 func TestDefaultIsLessSureAtTheEnds(t *testing.T) {
 	c := Default()
@@ -126,8 +126,8 @@ func TestDefaultIsLessSureAtTheEnds(t *testing.T) {
 			t.Errorf("sigma at code %v is %v, not over the %v at code 200", code, s, least)
 		}
 	}
-	if s := c.SigmaOneStopUnder(); s < 0.08 || s > 0.2 {
-		t.Errorf("sigma one stop under the edge is %v, want 0.08 to 0.2", s)
+	if s := c.SigmaOneStopUnder(); s < 0.08 || s > 0.25 {
+		t.Errorf("sigma one stop under the edge is %v, want 0.08 to 0.25", s)
 	}
 	if s := c.Sigma(1, 255); s < 0.2 || s > 0.45 {
 		t.Errorf("sigma at the edge is %v, want 0.2 to 0.45", s)

@@ -29,10 +29,13 @@ const (
 // from the ranges a true stop was seen to show as, which are 10 % either side
 // of their middle: the standard deviation of an even spread over them is 0.06): a share
 // of the level itself, and a number of code values, which counts for more
-// where the curve is steep in stops, that is in the shoulder and in the deep shadows.
+// where the curve is steep in stops, that is in the shoulder and in the deep shadows. Third, a
+// part of the distance to plain sRGB, which a flat rendering may come near; one that is
+// set quite flat is further off than this says.
 const (
 	defaultScaleSigma = 0.07
 	defaultCodeSigma  = 5.0
+	defaultFlatSigma  = 0.15
 )
 
 // Default is the curve for a camera of which nothing is known. It is one object.
@@ -44,8 +47,9 @@ func SRGB() *Curve { return srgbCurve }
 
 var (
 	defaultCurve = byFormula("default-1", FromDefault, render(defaultContrast, defaultShoulder),
-		func(_, level, steep float64) float64 {
-			return math.Hypot(defaultScaleSigma*level, defaultCodeSigma*steep)
+		func(code, level, steep float64) float64 {
+			flat := level - max(math.Log2(decode(code/White)), float64(Floor))
+			return math.Hypot(math.Hypot(defaultScaleSigma*level, defaultCodeSigma*steep), defaultFlatSigma*flat)
 		})
 	srgbCurve = byFormula("srgb", FromDefault,
 		func(code float64) float64 { return decode(code / White) },
