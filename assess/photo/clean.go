@@ -23,10 +23,11 @@ func cleanExif(blocks ...*tiffFile) (block []byte, exifDir uint32, seen remarks)
 	var main, exif, interop []cleanEntry
 	budget := maxClean
 	for i, t := range blocks {
-		entries, _, err := t.dir(t.first)
+		entries, next, err := t.dir(t.first)
 		if err != nil {
 			continue
 		}
+		seen.thumbnail = seen.thumbnail || next > 0 && next < t.size
 		d := directory{t: t, entries: entries}
 		if i > 0 { // the block of a raw file that holds nothing but the Exif directory
 			exif = cleanDir(&d, exif, &budget, &seen)
@@ -62,7 +63,7 @@ func cleanExif(blocks ...*tiffFile) (block []byte, exifDir uint32, seen remarks)
 // remarks is what the sanitiser saw of entries it leaves out.
 type remarks struct {
 	makerNote bool
-	dng       bool
+	thumbnail bool // a second directory, which is where a thumbnail is described
 }
 
 // cleanSub takes in the Exif directory that d points at, and the
@@ -104,12 +105,9 @@ func cleanDir(d *directory, have []cleanEntry, budget *int, seen *remarks) []cle
 		case tagMakerNote:
 			seen.makerNote = seen.makerNote || e.count > 0
 			continue
-		case tagDNGVersion:
-			seen.dng = true
-			continue
 		// Pointers are written anew; positions in the old file mean nothing in the new block.
 		case tagExifDir, tagGPSDir, tagInteropDir, tagSubDirs, tagStripOffsets, tagStripLengths,
-			tagTileOffsets, tagTileLengths, tagJPEGOffset, tagJPEGLength, tagXMP, tagICC:
+			tagTileOffsets, tagTileLengths, tagJPEGOffset, tagJPEGLength, tagXMP, tagICC, tagDNGVersion:
 			continue
 		}
 		if slices.ContainsFunc(have, func(c cleanEntry) bool { return c.tag == e.tag }) {

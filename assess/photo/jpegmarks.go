@@ -15,7 +15,7 @@ type jpegHead struct {
 	exif          []byte
 	icc           []byte
 	xmp           []byte
-	resources     bool // an image resource block of an editor (APP13)
+	resources     bool // image resources of an editor (APP13)
 	jfif          bool // a JFIF header (APP0), which the Exif standard does without
 	scan          int  // where the first scan begins
 }
@@ -104,9 +104,35 @@ func (h *jpegHead) segment(marker byte, body []byte) error {
 			h.icc = b[2:]
 		}
 	case marker == 0xED:
-		h.resources = h.resources || bytes.HasPrefix(body, []byte("Photoshop 3.0\x00"))
+		if b, ok := bytes.CutPrefix(body, []byte("Photoshop 3.0\x00")); ok {
+			h.resources = h.resources || editorResources(b)
+		}
 	}
 	return nil
+}
+
+// editorResources reports whether a block of image resources holds more than a
+// caption (resource 0x0404, IPTC, and 0x0425, its digest): cameras and copying
+// programs write captions too, without touching the picture.
+func editorResources(b []byte) bool {
+	const caption, digest = 0x0404, 0x0425
+	for len(b) >= 12 && string(b[:4]) == "8BIM" {
+		id := binary.BigEndian.Uint16(b[4:])
+		if id != caption && id != digest {
+			return true
+		}
+		at := 6 + (int(b[6])+2)&^1 // past the name, a counted string padded to an even length
+		if at+4 > len(b) {
+			return false
+		}
+		size := int64(binary.BigEndian.Uint32(b[at:]))
+		next := int64(at) + 4 + (size+1)&^1
+		if next > int64(len(b)) {
+			return false
+		}
+		b = b[next:]
+	}
+	return false
 }
 
 // profileName is the description of an ICC profile ("desc" tag, ICC.1:2022 10.15

@@ -261,7 +261,9 @@ func (p *Picture) edited(h *jpegHead, seen remarks) string {
 		return "no camera is named in it"
 	case !e.Written.IsZero() && !e.Taken.IsZero() && e.Written.Sub(e.Taken).Abs() > editedAfter:
 		return "it was changed " + e.Written.Format("2006-01-02 15:04:05") + ", after it was taken"
-	case !seen.makerNote && h.jfif: // either alone occurs in phones and old cameras
+	// DCF 2.0 asks cameras for a thumbnail, and Exif has no use for a JFIF header.
+	// Missing notes alone occur in phones and old cameras.
+	case !seen.makerNote && (h.jfif || !seen.thumbnail):
 		return "the camera's own notes are missing"
 	}
 	return ""

@@ -10,6 +10,7 @@ import (
 	"math"
 	"reflect"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 
@@ -86,6 +87,9 @@ func TestWhatAFileCannotShowIsSaid(t *testing.T) {
 		return segment(0xE1, "Exif\x00\x00", string(buildTIFF(binary.LittleEndian, 42, d)))
 	}
 	same := func(main, sub *dir) {}
+	dropNotes := func(_, sub *dir) {
+		sub.tags = slices.DeleteFunc(sub.tags, func(t tag) bool { return t.id == tagMakerNote })
+	}
 	var grey bytes.Buffer
 	if err := jpeg.Encode(&grey, image.NewGray(image.Rect(0, 0, 40, 40)), nil); err != nil {
 		t.Fatal(err)
@@ -116,8 +120,17 @@ func TestWhatAFileCannotShowIsSaid(t *testing.T) {
 		{"changed after it was taken", withSegments(jpg, exif(func(main, _ *dir) {
 			main.tags = append(main.tags, tag{0x0132, 2, "2026:06:13 11:20:30"}, tag{0x9010, 2, "+02:00"})
 		})), "edited"},
-		{"an editor's resources", withSegments(jpg, exif(same), segment(0xED, "Photoshop 3.0\x008BIM")), "edited"},
+		{"an editor's resources", withSegments(jpg, exif(same), segment(0xED, "Photoshop 3.0\x008BIM\x03\xED\x00\x00\x00\x00\x00\x02ab")), "edited"},
+		{"an editor's resources after a caption", withSegments(jpg, exif(same), segment(0xED, "Photoshop 3.0\x008BIM\x04\x04\x03abc\x00\x00\x00\x03capx8BIM\x04\x0C\x00\x00\x00\x00\x00\x00")), "edited"},
+		{"a caption", withSegments(jpg, exif(same), segment(0xED, "Photoshop 3.0\x008BIM\x04\x04\x00\x00\x00\x00\x00\x05rowerx8BIM\x04\x25\x00\x00\x00\x00\x00\x02ab")), ""},
 		{"an editor's history", withSegments(jpg, exif(same), segment(0xE1, "http://ns.adobe.com/xap/1.0/\x00<xmpMM:History>")), "edited"},
+		{"without the camera's notes, and a JFIF header", withSegments(jpg, segment(0xE0, "JFIF\x00\x01\x02\x00\x00\x01\x00\x01\x00\x00"), exif(dropNotes)), "edited"},
+		{"without the camera's notes and thumbnail", withSegments(jpg, exif(dropNotes)), "edited"},
+		{"without notes, but as cameras write", withSegments(jpg, segment(0xE1, "Exif\x00\x00", string(func() []byte {
+			d := exifDirs(1)
+			dropNotes(d, d.tags[3].value.(*dir))
+			return buildTIFF(binary.LittleEndian, 42, d, &dir{[]tag{{0x0103, 3, 6}}})
+		}()))), ""},
 		{"nothing recorded", jpg, "no_exif edited"},
 		{"greyscale", withSegments(grey.Bytes(), exif(same)), "greyscale"},
 	} {
