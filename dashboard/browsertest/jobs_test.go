@@ -82,6 +82,12 @@ func TestEachStatusIsSaidInWords(t *testing.T) {
 	})
 	p.says("Set the camera to manual")
 	p.says("First: The camera chooses ISO itself; set it by hand.")
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Advice = advise.Advice{Number: 100, Status: advise.Look, Headline: "open to f/5.6", Ways: []advise.Way{
+			{Text: "open to f/5.6", Price: "less depth of field"}, {Text: "ISO 200", Price: "a little more noise"}}}
+		return nil
+	})
+	p.says("open to f/5.6 Or instead: ISO 200 price: a little more noise")
 }
 
 func TestThreeAnswersBeginTheAdvice(t *testing.T) {

@@ -13,13 +13,14 @@ export function Board({ doc, low, echo, stale }) {
   return html`<section class=${`board ${kind}${low ? ' low' : ''}`} aria-label=${T.advice.label} id=${echo ? undefined : 'advice'} tabindex=${echo ? undefined : '-1'}>
     ${!echo && html`<p class="unseen" aria-live="polite">${a && !stale ? `${a.headline}. ${a.reason || ''}` : ''}</p>`}
     ${!a && html`<${Word} text=${T.advice.opening} small />`}
-    ${a && a.status === 'adjust' && html`<${Turns} doc=${doc} low=${low} stale=${stale} />`}
+    ${a && a.status === 'adjust' && !a.adjustments?.length && html`<${Word} text=${a.headline} small />`}
+    ${a && a.status === 'adjust' && a.adjustments?.length > 0 && html`<${Turns} doc=${doc} low=${low} stale=${stale} />`}
     ${a && a.status === 'hold' && html`<${Word} text=${T.advice.hold} water />`}
-    ${a && a.status === 'waiting' && html`<${Word} text=${T.advice.waiting} />`}
+    ${a && a.status === 'waiting' && html`<${Word} text=${a.headline || T.advice.waiting} />`}
     ${a && a.status === 'look' && html`<${Word} text=${a.headline || T.advice.look} small />`}
-    ${a && a.status === 'no_plan' && html`<${NoPlan} low=${low} />`}
+    ${a && a.status === 'no_plan' && html`<${NoPlan} text=${a.headline} low=${low} />`}
     ${a && html`<${Reason} a=${a} low=${low} stale=${stale} />`}
-    ${a && !low && html`<${Ways} ways=${a.ways} />`}
+    ${a && !low && html`<${Ways} ways=${(a.ways || []).filter((w) => w.text !== a.headline)} />`}
     ${a && !low && html`<${Warnings} list=${a.warnings} />`}
     ${doc?.question && html`<${Question} q=${doc.question} stale=${stale} />`}
   </section>`;
@@ -34,10 +35,10 @@ function Word({ text, water, small }) {
   </div>`;
 }
 
-function NoPlan({ low }) {
+function NoPlan({ text, low }) {
   return html`<div class="word small">
-    <h1>${T.advice.noPlan}</h1>
-    ${!low && html`<p class="word-hint">${T.advice.noPlanHint} <a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
+    <h1>${text}</h1>
+    ${!low && may('plan') && html`<p class="word-hint"><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
   </div>`;
 }
 
@@ -99,7 +100,7 @@ function Reason({ a, low, stale }) {
 }
 
 function Ways({ ways }) {
-  if (!ways?.length) return null;
+  if (!ways.length) return null;
   return html`<div class="ways"><h2>${T.advice.ways}</h2><ol>
     ${ways.map((w) => html`<li key=${w.text}><b>${w.text}</b> <span>${w.price ? T.advice.price(w.price) : ''}</span></li>`)}
   </ol></div>`;

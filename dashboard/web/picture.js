@@ -103,13 +103,19 @@ function Shown({ shown, meant }) {
     c.height = img.naturalHeight;
     const g = c.getContext('2d', { willReadFrequently: true });
     g.drawImage(img, 0, 0);
+    const k = c.width / (c.clientWidth || c.width);
     const pixels = g.getImageData(0, 0, c.width, c.height);
     g.clearRect(0, 0, c.width, c.height);
     const quiet = (x, y) => meant && !!shown.masks.backdrop?.in(x, y);
-    fill(g, clippedRuns(pixels, step, quiet), dots(g));
-    fill(g, clippedRuns(pixels, step, (x, y) => !quiet(x, y)), ripples(g));
+    fill(g, clippedRuns(pixels, step, quiet), dots(g, k));
+    fill(g, clippedRuns(pixels, step, (x, y) => !quiet(x, y)), ripples(g, k));
   };
-  useEffect(draw, [shown, meant]);
+  useEffect(() => {
+    draw();
+    const sized = new ResizeObserver(draw);
+    sized.observe(canvas.current);
+    return () => sized.disconnect();
+  }, [shown, meant]);
   return html`<img ref=${image} src=${shown.src} alt=${T.frame.alt(shown.number)} onLoad=${draw} />
     <canvas ref=${canvas} aria-hidden="true"></canvas>`;
 }
@@ -121,42 +127,41 @@ function fill(g, runs, pattern) {
   g.fill();
 }
 
-// tile draws a pattern twice: broad and light, then narrow and dark, so that it
-// shows over any skin, shirt or backdrop.
-function tile(g, width, height, strokes) {
+// Patterns are drawn for the size at which the picture is seen: k is pixels of the
+// canvas for one pixel of the page.
+function tile(g, k, width, height, paint) {
   const c = document.createElement('canvas');
-  c.width = width;
-  c.height = height;
+  c.width = Math.max(1, Math.round(width * k));
+  c.height = Math.max(1, Math.round(height * k));
   const t = c.getContext('2d');
-  for (const [wide, ink] of [[6, '#fbf7ea'], [3, '#10201d']]) {
+  t.scale(c.width / width, c.height / height);
+  paint(t);
+  return g.createPattern(c, 'repeat');
+}
+
+// Ripples are drawn twice, broad and light, then narrow and dark, so that they show
+// over any skin, shirt or backdrop.
+const ripples = (g, k) => tile(g, k, 16, 12, (t) => {
+  for (const [wide, ink] of [[3.6, '#fbf7ea'], [1.8, '#10201d']]) {
     t.lineWidth = wide;
     t.strokeStyle = ink;
     t.lineCap = 'round';
-    strokes(t);
-  }
-  return g.createPattern(c, 'repeat');
-}
-
-const ripples = (g) => tile(g, 28, 20, (t) => {
-  for (const [x, y] of [[0, 4], [28, 4], [14, 14], [-14, 14], [42, 14], [14, -6], [14, 24]]) {
-    t.beginPath();
-    t.arc(x, y + 8, 11, Math.PI * 1.2, Math.PI * 1.8);
-    t.stroke();
+    for (const [x, y] of [[0, 3], [16, 3], [8, 9], [8, -3], [-8, 9], [24, 9], [0, 15], [16, 15]]) {
+      t.beginPath();
+      t.arc(x, y + 4, 6.5, Math.PI * 1.2, Math.PI * 1.8);
+      t.stroke();
+    }
   }
 });
 
-function dots(g) {
-  const c = document.createElement('canvas');
-  c.width = c.height = 26;
-  const t = c.getContext('2d');
+const dots = (g, k) => tile(g, k, 20, 20, (t) => {
   t.fillStyle = '#53635e';
-  for (const [x, y] of [[6, 6], [19, 19]]) {
+  for (const [x, y] of [[5, 5], [15, 15]]) {
     t.beginPath();
-    t.arc(x, y, 1.7, 0, 7);
+    t.arc(x, y, 1, 0, 7);
     t.fill();
   }
-  return g.createPattern(c, 'repeat');
-}
+});
 
 function Regions({ reading, masks, declared, hide, w, h }) {
   const line = useMemo(() => (masks.backdrop ? outline(masks.backdrop) : ''), [masks]);

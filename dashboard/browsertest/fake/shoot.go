@@ -32,7 +32,7 @@ type Shoot struct {
 func New(now func() time.Time) *Shoot {
 	s := &Shoot{now: now, words: map[string]string{}, receipts: map[string]shoot.Receipt{}, watchers: map[chan struct{}]bool{}}
 	s.snap = &shoot.Snapshot{ID: "alder-quay", Began: now(), At: now(), State: advise.State{Seq: 1, Phase: advise.Begun}}
-	s.snap.State.Advice = advise.Advice{Number: 1, Status: advise.NoPlan, Headline: "Measuring only", Reason: "There is no light plan yet."}
+	s.snap.State.Advice = advise.Advice{Number: 1, Status: advise.NoPlan, Headline: "Measuring only", Reason: "Three answers are enough for advice to begin."}
 	s.Change(func(st *advise.State) []advise.Event {
 		return []advise.Event{{Kind: "session", Text: "The shoot began."}}
 	})
