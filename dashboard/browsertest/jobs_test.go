@@ -93,11 +93,11 @@ func TestEachStatusIsSaidInWords(t *testing.T) {
 func TestThreeAnswersBeginTheAdvice(t *testing.T) {
 	s := fake.New(time.Now)
 	p := open(t, 820, 1180, serve(t, s).url())
-	p.pressText("Answer them")
+	p.pressText("Give three answers")
 	p.press(`input[name=backdrop][value=grey]`)
 	p.press(`input[name=count][value="2"]`)
 	p.fill(`[aria-label="Dial of key (A)"]`, "1/8 + 1/3")
-	p.fill(`[aria-label="Dial of background (B)"]`, "1/16")
+	p.fill(`[aria-label="Dial of fill (B)"]`, "1/16")
 	p.pressText("Begin advising")
 	p.says("Take a frame")
 	st := s.Snapshot().State
@@ -112,8 +112,8 @@ func TestThreeAnswersBeginTheAdvice(t *testing.T) {
 func TestAnAnswerThatCannotBeIsExplained(t *testing.T) {
 	s := fake.New(time.Now)
 	p := open(t, 1180, 820, serve(t, s).url()+"#plan")
-	p.fill(`[aria-label="Dial of key (A)"]`, "1/3")
-	p.fill(`[aria-label="Dial of background (B)"]`, "1/16")
+	p.fill(`[aria-label="Dial of background (A)"]`, "1/3")
+	p.fill(`[aria-label="Dial of key (B)"]`, "1/16")
 	p.pressText("Begin advising")
 	p.until("the fault is named", `document.querySelector('.answers .faults')?.innerText.includes('1/3')`)
 	if n := len(s.Requests()); n != 0 {

@@ -18,8 +18,9 @@ export function Board({ doc, low, echo, stale }) {
     ${a && a.status === 'hold' && html`<${Word} text=${T.advice.hold} water />`}
     ${a && a.status === 'waiting' && html`<${Word} text=${a.headline || T.advice.waiting} />`}
     ${a && a.status === 'look' && html`<${Word} text=${a.headline || T.advice.look} small />`}
-    ${a && a.status === 'no_plan' && html`<${NoPlan} text=${a.headline} low=${low} />`}
+    ${a && a.status === 'no_plan' && html`<${Word} text=${a.headline} small />`}
     ${a && html`<${Reason} a=${a} low=${low} stale=${stale} />`}
+    ${a && !low && a.status === 'no_plan' && may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
     ${a && !low && html`<${Ways} ways=${(a.ways || []).filter((w) => w.text !== a.headline)} />`}
     ${a && !low && html`<${Warnings} list=${a.warnings} />`}
     ${doc?.question && html`<${Question} q=${doc.question} stale=${stale} />`}
@@ -32,13 +33,6 @@ function Word({ text, water, small }) {
     ${water && html`<svg class="water" viewBox="0 0 400 12" preserveAspectRatio="none" aria-hidden="true">
       <path d="M0 6h400" vector-effect="non-scaling-stroke" />
     </svg>`}
-  </div>`;
-}
-
-function NoPlan({ text, low }) {
-  return html`<div class="word small">
-    <h1>${text}</h1>
-    ${!low && may('plan') && html`<p class="word-hint"><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
   </div>`;
 }
 
