@@ -38,7 +38,7 @@ func errorsOf(e []float64) (med, most, worst float64) {
 // Random scenes of the virtual studio, measured under their camera's own curve, against
 // the studio's truth. What is clipped must say so; what is not must be right.
 func TestReadingsAgainstTheStudiosTruth(t *testing.T) {
-	n := 60
+	n := 40
 	if testing.Short() {
 		n = 15
 	}

@@ -168,7 +168,7 @@ func TestOtherPicturesHaveNoBackdrop(t *testing.T) {
 // Random scenes of the virtual studio, whose truth is known cell by cell: sitters of all
 // kinds before white, grey and coloured backdrops, wide and narrow, evenly lit or not.
 func TestRandomStudioScenes(t *testing.T) {
-	n := 60
+	n := 40
 	if testing.Short() {
 		n = 15
 	}
