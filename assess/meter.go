@@ -17,6 +17,8 @@ type meter struct {
 
 	blockCol, blockRow [][2]int // blocks that belong to each column and row of cells: from, up to
 
+	colArea, rowArea []int // which third each column and row of cells lies in
+
 	lit []lit // by cell, filled as cells are asked for; regions that are measured at once share no cell
 }
 
@@ -32,6 +34,8 @@ func newMeter(s *photo.Survey, c *tone.Curve) *meter {
 		s: s, c: c, lit: make([]lit, len(s.Cells)),
 		blockCol: within(s.ColEdges, s.BlockColEdges),
 		blockRow: within(s.RowEdges, s.BlockRowEdges),
+		colArea:  thirds(s.ColEdges, s.Width),
+		rowArea:  thirds(s.RowEdges, s.Height),
 	}
 }
 
@@ -127,15 +131,23 @@ func (m *meter) cellsIn(b Box) []int32 {
 
 // area is the ninth of the frame in which a cell's middle lies, row by row from 0 to 8.
 func (m *meter) area(i int32) int {
-	c, r := int(i)%m.s.Cols, int(i)/m.s.Cols
-	x := 3 * (m.s.ColEdges[c] + m.s.ColEdges[c+1]) / (2 * m.s.Width)
-	y := 3 * (m.s.RowEdges[r] + m.s.RowEdges[r+1]) / (2 * m.s.Height)
-	return min(y, 2)*3 + min(x, 2)
+	return m.rowArea[int(i)/m.s.Cols]*3 + m.colArea[int(i)%m.s.Cols]
+}
+
+// thirds says in which third of size the middle of each interval between edges lies.
+func thirds(edges []int, size int) []int {
+	out := make([]int, max(len(edges)-1, 0))
+	for i := range out {
+		out[i] = min(3*(edges[i]+edges[i+1])/(2*size), 2)
+	}
+	return out
 }
 
 func (m *meter) areaPixels() (n [9]uint64) {
-	for i := range m.s.Cells {
-		n[m.area(int32(i))] += uint64(m.s.Cells[i].Pixels)
+	for r := range m.s.Rows {
+		for c := range m.s.Cols {
+			n[m.rowArea[r]*3+m.colArea[c]] += uint64(m.s.Cells[r*m.s.Cols+c].Pixels)
+		}
 	}
 	return n
 }
