@@ -2,12 +2,15 @@ package shoot
 
 import (
 	"context"
+	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"os"
+	"io"
+	"io/fs"
 	"path"
 	"path/filepath"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -27,90 +30,195 @@ func stem(rel string) string {
 func (s *Shoot) Known(rel string, hash [32]byte) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.known(rel, hash)
+	known := s.known(rel, hash)
+	if _, ok := s.troubles[troubleWith(rel)]; ok && known { // it won't be delivered, so its trouble ends here
+		delete(s.troubles, troubleWith(rel))
+		s.show()
+	}
+	return known
 }
 
 func (s *Shoot) known(rel string, hash [32]byte) bool {
+	s.contentMu.RLock()
+	defer s.contentMu.RUnlock()
 	h, ok := s.effective[rel]
 	return ok && h == hash || s.orphans[hash]
 }
 
+// unrecorded is a frame that was measured and could not be stored.
+type unrecorded struct {
+	rel   string
+	hash  [32]byte
+	frame advise.FrameState
+}
+
 // Complete takes a finished file in: it is measured, recorded and shown when
 // this returns. An error means that it was not recorded and must come again.
-func (s *Shoot) Complete(ctx context.Context, v watcher.Version) error {
-	s.mu.Lock()
-	delete(s.troubles, v.Rel)
-	if s.known(v.Rel, v.Hash) {
-		s.mu.Unlock()
-		return nil
+func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
+	hints, wanted, err := s.begun(v)
+	if !wanted {
+		return err
 	}
-	if s.state.Phase == advise.Ended {
-		s.troubles["ended"] = Trouble{"ended", "The shoot has ended, and files still arrive. Start thirdstop again to measure them in a new shoot."}
-		s.show()
-		s.mu.Unlock()
-		return nil
-	}
-	h := assess.Hints{WhiteReference: s.state.Reference}
-	s.measuring++
-	s.show()
-	s.mu.Unlock()
-
 	began := time.Now()
-	r, m, err := s.measure(v, h)
+	data, err := contents(v)
+	if err != nil { // it went away or changed since; the watcher sees that, too
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		s.measuring--
+		s.show()
+		return fmt.Errorf("a finished file can't be read again: %w", err)
+	}
+	r, m, merr := s.measure(path.Base(v.Rel), data, hints)
 	took := time.Since(began)
 
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	defer s.show()
 	s.measuring--
-	f, kept, kerr := s.place(v)
-	if kerr != nil {
-		s.show()
-		return kerr
+	if s.state.Phase == advise.Ended { // while it was measured
+		release(m)
+		s.afterEnd()
+		return nil
+	}
+	if m != nil && !sameBox(hints.WhiteReference, s.state.Reference) { // declared while it was measured
+		r = m.Again(assess.Hints{WhiteReference: s.state.Reference})
+	}
+	f, kept, err := s.place(v)
+	f.Reading = r
+	if merr != nil {
+		f.Reading, f.Damaged = nil, sentence(merr, v.Rel, path.Base(v.Rel))
+	}
+	if err == nil {
+		err = s.takeFrame(&f, kept)
 	}
 	if err != nil {
-		f.Damaged = sentence(err)
-	}
-	f.Reading = r
-	if _, err := s.step(inputBody{Input: advise.Input{Frame: &f}, Kept: kept}); err != nil {
+		release(m)
+		s.missed(v, f)
 		return err
 	}
-	s.latency = s.c.Now().Sub(v.Written)
-	s.show()
-	if m != nil {
-		s.pics.put(f.Number, f.Revision, m)
+	s.unrecorded = nil
+	s.latency = 0
+	if !v.Existing && !v.Written.IsZero() {
+		s.latency = s.c.Now().Sub(v.Written)
+	}
+	if m != nil && s.stands(f) {
+		s.pics.put(version{f.Number, f.Revision}, m) // before the page can ask for it
+	} else {
+		release(m)
 	}
 	s.c.Log.Info().Int("frame", f.Number).Int("revision", f.Revision).Bool("damaged", f.Damaged != "").Int64("bytes", v.Size).
 		Dur("measured_in", took).Dur("since_written", s.latency).Str("advice", string(s.state.Advice.Status)).Msg("frame")
 	return nil
 }
 
-func (s *Shoot) measure(v watcher.Version, h assess.Hints) (*assess.Reading, Measured, error) {
-	data := v.Data
-	if data == nil {
-		var err error
-		if data, err = readFile(v.Path); err != nil {
-			return nil, nil, fmt.Errorf("it can't be read again: %w", err)
-		}
+// begun notes that a file is being measured, and tells whether it is to be.
+func (s *Shoot) begun(v watcher.Version) (h assess.Hints, wanted bool, err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	defer s.show()
+	delete(s.troubles, troubleWith(v.Rel))
+	switch u := s.unrecorded; {
+	case s.known(v.Rel, v.Hash):
+		return h, false, nil
+	case s.state.Phase == advise.Ended:
+		s.afterEnd()
+		return h, false, nil
+	case u != nil && u.rel == v.Rel && u.hash == v.Hash && s.trail.Err() != nil:
+		return h, false, fmt.Errorf("%w: %w", ErrNotRecorded, s.trail.Err()) // measured and shown already
 	}
-	return s.c.Measurer.Measure(path.Base(v.Rel), data, h)
+	s.measuring++
+	return assess.Hints{WhiteReference: s.state.Reference}, true, nil
 }
 
-func readFile(name string) ([]byte, error) {
+// afterEnd says why a file is left alone. The next shoot takes it.
+func (s *Shoot) afterEnd() {
+	s.troubles["ended"] = Trouble{"ended", "The shoot has ended, and files still arrive. Start thirdstop again to measure them in a new shoot."}
+}
+
+// takeFrame records a frame. One whose reading can't be written down is recorded as
+// damaged, for it would come again for ever.
+func (s *Shoot) takeFrame(f *advise.Frame, kept []trail.Ref) error {
+	_, err := s.take(inputBody{Input: advise.Input{Frame: f}, Kept: kept})
+	if err != nil && s.trail.Err() == nil && f.Reading != nil {
+		s.c.Log.Error().Int("frame", f.Number).Str("why", sentence(err)).Msg("a reading can't be recorded")
+		f.Reading, f.Damaged = nil, "its reading can't be written down; please report this"
+		_, err = s.take(inputBody{Input: advise.Input{Frame: f}, Kept: kept})
+	}
+	return err
+}
+
+// missed shows what was measured of a frame that was not recorded. The state stays as it is.
+func (s *Shoot) missed(v watcher.Version, f advise.Frame) {
+	next, _ := advise.Apply(s.state, advise.Input{At: s.now(), Frame: &f})
+	for _, x := range next.Frames {
+		if x.Number == f.Number {
+			s.unrecorded = &unrecorded{v.Rel, v.Hash, x}
+		}
+	}
+	s.c.Log.Warn().Int("frame", f.Number).Msg("frame not recorded")
+}
+
+// stands tells whether a revision is what the state shows of its frame.
+func (s *Shoot) stands(f advise.Frame) bool {
+	for i := len(s.state.Frames) - 1; i >= 0; i-- {
+		if x := s.state.Frames[i]; x.Number == f.Number {
+			return x.Revision == f.Revision
+		}
+	}
+	return false
+}
+
+func release(m Measured) {
+	if m != nil {
+		m.Release()
+	}
+}
+
+func sameBox(a, b *assess.Box) bool {
+	return a == b || a != nil && b != nil && *a == *b
+}
+
+// errFault is what a file gets whose bytes brought the measuring down.
+var errFault = errors.New("measuring it failed inside thirdstop; please report this")
+
+// measure keeps a picture that brings the measuring down from bringing the daemon down
+// again at every start.
+func (s *Shoot) measure(name string, data []byte, h assess.Hints) (r *assess.Reading, m Measured, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			s.c.Log.Error().Interface("panic", p).Bytes("stack", debug.Stack()).Msg("measuring failed")
+			r, m, err = nil, nil, errFault
+		}
+	}()
+	return s.c.Measurer.Measure(name, data, h)
+}
+
+// contents are the bytes whose hash was taken.
+func contents(v watcher.Version) ([]byte, error) {
+	if v.Data != nil {
+		return v.Data, nil
+	}
+	return readFile(v.Path, v.Hash)
+}
+
+// errChanged says that a file is no longer what it was.
+var errChanged = errors.New("it was changed meanwhile")
+
+// readFile reads a file whose content is known by its hash.
+func readFile(name string, hash [32]byte) ([]byte, error) {
 	f, err := watcher.Open(name)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	st, err := f.Stat()
+	data, err := io.ReadAll(f)
 	if err != nil {
 		return nil, err
 	}
-	data := make([]byte, st.Size())
-	n, err := f.ReadAt(data, 0)
-	if n == len(data) {
-		err = nil
+	if sha256.Sum256(data) != hash {
+		return nil, errChanged
 	}
-	return data, err
+	return data, nil
 }
 
 // place gives a file its frame number and revision, and its name to the side file.
@@ -142,36 +250,41 @@ func (s *Shoot) place(v watcher.Version) (advise.Frame, []trail.Ref, error) {
 func (s *Shoot) keep(text string) (trail.Ref, error) {
 	ref, err := s.trail.Keep(text)
 	if err != nil {
-		if errors.Is(err, trail.ErrPoisoned) {
-			s.recording = err.Error()
-			s.show()
-		}
+		s.notRecording(err)
 		return ref, fmt.Errorf("%w: %w", ErrNotRecorded, err)
 	}
 	return ref, nil
 }
 
-// sentence is what the trail keeps of why a file could not be measured. It holds
-// no file name: names belong into the side file.
-func sentence(err error) string {
-	var named interface{ Sentence() string }
-	if errors.As(err, &named) {
+// sentence is what trail and log are told of an error: without the names of files, which
+// belong into the side file.
+func sentence(err error, names ...string) string {
+	if named, ok := errors.AsType[interface {
+		error
+		Sentence() string
+	}](err); ok {
 		return named.Sentence()
 	}
-	var pe *os.PathError
-	if errors.As(err, &pe) {
+	if pe, ok := errors.AsType[*fs.PathError](err); ok {
 		return pe.Err.Error()
 	}
-	return err.Error()
+	text := err.Error()
+	for _, n := range names {
+		text = strings.ReplaceAll(text, n, "the file")
+	}
+	return text
 }
+
+// troubleWith is the key of the trouble with a file or folder.
+func troubleWith(rel string) string { return "file/" + rel }
 
 // Trouble takes what stands between a file and its delivery, and its end.
 func (s *Shoot) Trouble(_ context.Context, p watcher.Problem) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	key := p.Rel
-	if key == "" {
-		key = p.Kind.String()
+	key := p.Kind.String()
+	if p.Rel != "" {
+		key = troubleWith(p.Rel)
 	}
 	switch p.Kind {
 	case watcher.FolderBack, watcher.FolderReplaced:
@@ -192,8 +305,9 @@ func (s *Shoot) Trouble(_ context.Context, p watcher.Problem) {
 	s.show()
 }
 
-// again measures the newest frame once more, after what is known of it changed. The caller holds mu.
-func (s *Shoot) again() error {
+// again measures the newest frame once more, after what is known of it changed. Where
+// that is not possible the next frame will show it. The caller shows the result, and holds mu.
+func (s *Shoot) again(client string) error {
 	n := len(s.state.Frames)
 	if n == 0 || s.state.Frames[n-1].Reading == nil {
 		return nil
@@ -201,27 +315,35 @@ func (s *Shoot) again() error {
 	last := s.state.Frames[n-1]
 	h := assess.Hints{WhiteReference: s.state.Reference}
 	var r *assess.Reading
-	if m := s.pics.measured(last.Number); m != nil {
+	if m := s.pics.measured(last.Number, last.Revision); m != nil {
 		r = m.Again(h)
-	} else if rel := s.words(last.File); rel != "" { // after a restart
-		data, err := readFile(filepath.Join(s.c.Folder, filepath.FromSlash(rel)))
-		if err != nil {
-			return nil // the next frame will show it
-		}
+	} else if name, data, err := s.file(last); err == nil { // after a restart
 		var m Measured
-		if r, m, err = s.c.Measurer.Measure(path.Base(rel), data, h); err != nil {
+		if r, m, err = s.measure(name, data, h); err != nil {
 			return nil
 		}
-		m.Release()
+		release(m)
 	}
 	if r == nil {
 		return nil
 	}
-	rev := s.revision[last.Number-1] + 1
-	f := advise.Frame{Number: last.Number, Revision: rev, File: last.File, Folder: last.Folder, Reading: r}
-	if _, err := s.step(inputBody{Input: advise.Input{Frame: &f}}); err != nil {
+	f := advise.Frame{Number: last.Number, Revision: s.revision[last.Number-1] + 1, File: last.File, Folder: last.Folder, Reading: r}
+	if _, err := s.take(inputBody{Input: advise.Input{Frame: &f}, Client: client}); err != nil {
 		return err
 	}
-	s.pics.again(last.Number, rev)
+	s.pics.again(last.Number, last.Revision, f.Revision)
 	return nil
+}
+
+// file reads the file of a frame again, as it was when it took effect.
+func (s *Shoot) file(f advise.FrameState) (name string, data []byte, err error) {
+	rel := s.Words(f.File)
+	s.contentMu.RLock()
+	hash, ok := s.effective[rel]
+	s.contentMu.RUnlock()
+	if !ok {
+		return "", nil, trail.ErrErased
+	}
+	data, err = readFile(filepath.Join(s.c.Folder, filepath.FromSlash(rel)), hash)
+	return path.Base(rel), data, err
 }

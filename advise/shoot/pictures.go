@@ -2,15 +2,19 @@ package shoot
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 
 	"github.com/rs/zerolog"
+
+	"thirdstop/advise"
+	"thirdstop/assess"
 )
 
 // The pictures that the page shows: longest edge in pixels of the large and the
@@ -21,9 +25,13 @@ const (
 )
 
 const (
-	keepMeasured = 3    // frames that can be measured again without their file
-	keepFiles    = 4000 // picture files kept per shoot; the oldest go first
+	keepMeasured = 3   // frames that can be measured again without their file
+	keepQueued   = 2   // decoded pictures that wait, some 40 to 150 MB each
+	keepFiles    = 600 // picture files kept per shoot; the oldest go first
 )
+
+// picturesDir is where the pictures lie in the folder of a shoot.
+const picturesDir = "pictures"
 
 // pictures makes the page's pictures after the advice is out, never before, and
 // keeps them as files that may be deleted at any time.
@@ -32,34 +40,34 @@ type pictures struct {
 	log zerolog.Logger
 
 	mu      sync.Mutex
-	recent  []entry     // newest last
-	made    map[int]int // newest revision whose pictures are there, by frame
-	waiting map[int]chan struct{}
+	recent  []entry // newest last
+	waiting map[version]chan struct{}
+	closed  bool
 	jobs    chan entry
 	done    chan struct{}
+	turn    chan struct{} // holds one token; who has it may make a picture out of the file
 }
 
+// version is a frame's content: the revision as which its file came.
+type version struct{ frame, revision int }
+
 type entry struct {
-	frame, revision int
-	m               Measured
+	version
+	reading int // newest revision that was measured of it
+	m       Measured
 }
 
 func newPictures(dir string, log zerolog.Logger) *pictures {
-	p := &pictures{dir: dir, log: log, made: map[int]int{}, waiting: map[int]chan struct{}{}, jobs: make(chan entry, 64), done: make(chan struct{})}
-	names, _ := filepath.Glob(filepath.Join(dir, "*-"+strconv.Itoa(largeEdge)+".jpg"))
-	for _, n := range names {
-		var frame, revision int
-		if _, err := fmt.Sscanf(filepath.Base(n), "%d-%d-", &frame, &revision); err == nil {
-			p.made[frame] = max(p.made[frame], revision)
-		}
-	}
+	p := &pictures{dir: dir, log: log, waiting: map[version]chan struct{}{}, jobs: make(chan entry, keepQueued),
+		done: make(chan struct{}), turn: make(chan struct{}, 1)}
 	go p.run()
 	return p
 }
 
-// put queues a frame's pictures. Where the queue is full, in a burst, the frame goes without.
-func (p *pictures) put(frame, revision int, m Measured) {
-	e := entry{frame, revision, m}
+// put queues a frame's pictures. Where the queue is full, in a burst, they are left to be
+// made out of the file when somebody asks for them.
+func (p *pictures) put(v version, m Measured) {
+	e := entry{v, v.revision, m}
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.recent = append(p.recent, e)
@@ -68,31 +76,32 @@ func (p *pictures) put(frame, revision int, m Measured) {
 	}
 	select {
 	case p.jobs <- e:
-		if p.waiting[frame] == nil {
-			p.waiting[frame] = make(chan struct{})
+		if p.waiting[v] == nil {
+			p.waiting[v] = make(chan struct{})
 		}
 	default:
 		m.Release()
 	}
 }
 
-// again notes a new revision of the same picture.
-func (p *pictures) again(frame, revision int) {
+// again notes that a revision was measured again.
+func (p *pictures) again(frame, was, revision int) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for i := range p.recent {
-		if p.recent[i].frame == frame {
-			p.recent[i].revision = revision
+		if p.recent[i].frame == frame && p.recent[i].reading == was {
+			p.recent[i].reading = revision
 		}
 	}
 }
 
-func (p *pictures) measured(frame int) Measured {
+// measured is a revision that can be measured again, nil where it was dropped.
+func (p *pictures) measured(frame, revision int) Measured {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	for i := len(p.recent) - 1; i >= 0; i-- {
-		if p.recent[i].frame == frame {
-			return p.recent[i].m
+	for _, e := range p.recent {
+		if e.frame == frame && e.reading == revision {
+			return e.m
 		}
 	}
 	return nil
@@ -101,24 +110,30 @@ func (p *pictures) measured(frame int) Measured {
 func (p *pictures) run() {
 	defer close(p.done)
 	for e := range p.jobs {
-		err := p.make(e)
-		e.m.Release()
-		if err != nil {
-			p.log.Warn().Int("frame", e.frame).Err(err).Msg("no picture for the page")
-		}
 		p.mu.Lock()
-		if err == nil {
-			p.made[e.frame] = max(p.made[e.frame], e.revision)
+		late := p.closed
+		p.mu.Unlock()
+		if !late {
+			p.make(e)
 		}
-		if w := p.waiting[e.frame]; w != nil {
+		e.m.Release()
+		p.mu.Lock()
+		if w := p.waiting[e.version]; w != nil {
 			close(w)
-			delete(p.waiting, e.frame)
+			delete(p.waiting, e.version)
 		}
 		p.mu.Unlock()
 	}
 }
 
-func (p *pictures) make(e entry) error {
+// make makes the pictures of a frame. Without them the page shows none.
+func (p *pictures) make(e entry) {
+	if err := p.write(e); err != nil {
+		p.log.Warn().Int("frame", e.frame).Str("why", sentence(err)).Msg("no picture for the page")
+	}
+}
+
+func (p *pictures) write(e entry) error {
 	if err := os.MkdirAll(p.dir, 0o700); err != nil {
 		return err
 	}
@@ -127,7 +142,7 @@ func (p *pictures) make(e entry) error {
 		if err != nil {
 			return err
 		}
-		name := p.name(e.frame, e.revision, edge)
+		name := p.name(e.version, edge)
 		if err := os.WriteFile(name+".new", jpeg, 0o600); err != nil {
 			return err
 		}
@@ -141,26 +156,26 @@ func (p *pictures) make(e entry) error {
 // trim deletes the oldest pictures of a long shoot.
 func (p *pictures) trim() error {
 	names, err := os.ReadDir(p.dir)
-	if err != nil || len(names) <= keepFiles {
+	if err != nil || len(names) <= keepFiles { // two for every frame of the state, and to spare
 		return err
 	}
 	slices.SortFunc(names, func(a, b os.DirEntry) int { return strings.Compare(a.Name(), b.Name()) }) // names sort by frame
 	for _, n := range names[:len(names)-keepFiles] {
-		if err := os.Remove(filepath.Join(p.dir, n.Name())); err != nil {
+		if err := os.Remove(filepath.Join(p.dir, n.Name())); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err
 		}
 	}
 	return nil
 }
 
-func (p *pictures) name(frame, revision, edge int) string {
-	return filepath.Join(p.dir, fmt.Sprintf("%07d-%03d-%d.jpg", frame, revision, edge))
+func (p *pictures) name(v version, edge int) string {
+	return filepath.Join(p.dir, fmt.Sprintf("%07d-%03d-%d.jpg", v.frame, v.revision, edge))
 }
 
 // thumbnail waits for a picture that is being made, and reads it.
-func (p *pictures) thumbnail(ctx context.Context, frame, edge int) ([]byte, error) {
+func (p *pictures) thumbnail(ctx context.Context, v version, edge int) ([]byte, error) {
 	p.mu.Lock()
-	w := p.waiting[frame]
+	w := p.waiting[v]
 	p.mu.Unlock()
 	if w != nil {
 		select {
@@ -169,31 +184,74 @@ func (p *pictures) thumbnail(ctx context.Context, frame, edge int) ([]byte, erro
 			return nil, ctx.Err()
 		}
 	}
-	p.mu.Lock()
-	revision, ok := p.made[frame]
-	p.mu.Unlock()
-	if !ok {
-		return nil, fmt.Errorf("%w: there is no picture of frame %d", ErrNoFrame, frame)
-	}
 	size := largeEdge
 	if edge <= smallEdge {
 		size = smallEdge
 	}
-	data, err := os.ReadFile(p.name(frame, revision, size))
+	jpeg, err := os.ReadFile(p.name(v, size))
 	if err != nil {
-		return nil, fmt.Errorf("%w: the picture of frame %d is gone", ErrNoFrame, frame)
+		return nil, fmt.Errorf("%w: there is no picture of frame %d", ErrNoFrame, v.frame)
 	}
-	return data, nil
+	return jpeg, nil
 }
 
-// close waits until the queued pictures are made.
+// close makes the picture that is under way and leaves those that wait.
 func (p *pictures) close() {
+	p.mu.Lock()
+	p.closed = true
+	p.mu.Unlock()
 	close(p.jobs)
 	<-p.done
 }
 
 // Thumbnail is a JPEG of a frame, upright: the large one, or the small one for
-// an edge up to 320 pixels. It waits for one that is being made.
+// an edge up to 320 pixels. It waits for one that is being made, and where one
+// is missing it is made out of the frame's file.
 func (s *Shoot) Thumbnail(ctx context.Context, frame, edge int) ([]byte, error) {
-	return s.pics.thumbnail(ctx, frame, edge)
+	v := version{frame: frame}
+	s.contentMu.RLock()
+	if frame > 0 && frame <= len(s.content) {
+		v.revision = s.content[frame-1]
+	}
+	s.contentMu.RUnlock()
+	if v.revision == 0 {
+		return nil, fmt.Errorf("%w: frame %d has no picture", ErrNoFrame, frame)
+	}
+	jpeg, err := s.pics.thumbnail(ctx, v, edge)
+	if !errors.Is(err, ErrNoFrame) {
+		return jpeg, err
+	}
+	select {
+	case s.pics.turn <- struct{}{}:
+		defer func() { <-s.pics.turn }()
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	if jpeg, err := s.pics.thumbnail(ctx, v, edge); !errors.Is(err, ErrNoFrame) {
+		return jpeg, err // another caller made it while this one waited
+	}
+	if !s.picture(v) {
+		return nil, err
+	}
+	return s.pics.thumbnail(ctx, v, edge)
+}
+
+// picture makes the pictures of a frame out of its file, if that is still as it was.
+func (s *Shoot) picture(v version) bool {
+	frames := s.Snapshot().State.Frames
+	i := slices.IndexFunc(frames, func(f advise.FrameState) bool { return f.Number == v.frame && f.Reading != nil })
+	if i < 0 {
+		return false
+	}
+	name, data, err := s.file(frames[i])
+	if err != nil {
+		return false
+	}
+	_, m, err := s.measure(name, data, assess.Hints{})
+	if err != nil || m == nil {
+		return false
+	}
+	defer m.Release()
+	s.pics.make(entry{version: v, m: m})
+	return true
 }

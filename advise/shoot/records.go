@@ -1,6 +1,7 @@
 package shoot
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 
@@ -33,13 +34,24 @@ type about struct {
 	Folder string `json:"folder_sha256"` // hex SHA-256 of salt and absolute path
 }
 
-func decodeInput(r trail.Record) (inputBody, error) {
-	var b inputBody
+// decodeBody reads the body of a record.
+func decodeBody(r trail.Record, into any) error {
 	if r.V != bodyVersion {
-		return b, fmt.Errorf("record %d: its body is of version %d, and this program reads version %d; use a newer thirdstop", r.Seq, r.V, bodyVersion)
+		return fmt.Errorf("record %d: its body is of version %d, and this program reads version %d; use a newer thirdstop", r.Seq, r.V, bodyVersion)
 	}
-	if err := json.Unmarshal(r.Body, &b); err != nil {
-		return b, fmt.Errorf("record %d: its body can't be read: %w", r.Seq, err)
+	if err := json.Unmarshal(r.Body, into); err != nil {
+		return fmt.Errorf("record %d: its body can't be read: %w", r.Seq, err)
 	}
-	return b, nil
+	return nil
+}
+
+// encode writes JSON as the trail does, so that equal outputs are equal bytes.
+func encode(v any) (json.RawMessage, error) {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(v); err != nil {
+		return nil, err
+	}
+	return bytes.TrimSuffix(b.Bytes(), []byte{'\n'}), nil
 }

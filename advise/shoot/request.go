@@ -2,6 +2,7 @@ package shoot
 
 import (
 	"context"
+	"crypto/rand"
 	"fmt"
 	"slices"
 	"strings"
@@ -45,19 +46,34 @@ func (s *Shoot) Submit(ctx context.Context, r Request) (Receipt, error) {
 		return Receipt{}, err
 	}
 	b.Client, b.Input.By = r.Client, r.By
-	if _, err := s.step(b); err != nil {
+	defer s.show()
+	receipt, err := s.take(b)
+	if err != nil {
 		return Receipt{}, err
 	}
-	receipt := Receipt{State: s.state.Seq, Event: s.lastEvent(), At: b.Input.At}
 	if r.Reference != nil {
-		// The declaration is recorded; that the frame is measured again is our own doing.
-		if err := s.again(); err != nil {
-			return receipt, err
+		// The declaration holds whatever comes of measuring again, which carries the request's id, too:
+		// a repeat gets the receipt of both, also after a restart.
+		if err := s.again(r.Client); err != nil {
+			s.c.Log.Warn().Str("why", sentence(err)).Msg("the newest frame was not measured again")
+			return receipt, nil
 		}
-		receipt.State, receipt.Event = s.state.Seq, s.lastEvent()
+		receipt.State, receipt.Event, receipt.At = s.state.Seq, s.lastEvent(), s.stateAt
 	}
-	receipt.At = s.Snapshot().At
 	return receipt, nil
+}
+
+// PlanFile hands over the text of a plan file, unless this shoot was given the same text out of
+// a file last: a plan that was changed on the page since then stays in force over a restart.
+func (s *Shoot) PlanFile(ctx context.Context, by advise.Actor, name, text string) (handed bool, err error) {
+	s.mu.Lock()
+	same := s.planFile != nil && *s.planFile == text
+	s.mu.Unlock()
+	if same {
+		return false, nil
+	}
+	_, err = s.Submit(ctx, Request{Client: planFileClient + rand.Text(), By: by, Plan: &advise.PlanText{Name: name, Text: text}})
+	return err == nil, err
 }
 
 func refuse(format string, a ...any) error {
@@ -68,60 +84,58 @@ func refuse(format string, a ...any) error {
 func (s *Shoot) check(r Request) (inputBody, error) {
 	var b inputBody
 	set := 0
-	is := func(given bool) bool {
+	for _, given := range []bool{r.Adjusted != nil, r.Reference != nil, r.Answer != nil, r.NotNow != nil, r.Baseline != nil,
+		r.Plan != nil, r.Note != nil, r.Sitter != nil, r.End} {
 		if given {
 			set++
 		}
-		return given
+	}
+	if set != 1 { // before a text is put into the side file
+		return b, refuse("a request must ask for exactly one thing, and this one asks for %d", set)
 	}
 	var err error
-	if is(r.Adjusted != nil) {
+	switch {
+	case r.Adjusted != nil:
 		b.Input.Adjusted, err = s.checkAdjusted(*r.Adjusted)
-	}
-	if is(r.Reference != nil) {
+	case r.Reference != nil:
 		b.Input.Reference, err = r.Reference, s.checkReference(*r.Reference)
-	}
-	if is(r.Answer != nil) {
+	case r.Answer != nil:
 		b.Input.Answer = r.Answer
 		if q := s.state.Question; q == nil || q.Number != r.Answer.Question {
 			err = refuse("question %d is no longer open", r.Answer.Question)
 		}
-	}
-	if is(r.NotNow != nil) {
+	case r.NotNow != nil:
 		b.Input.NotNow = r.NotNow
 		if a := s.state.Advice; a.Number != r.NotNow.Advice || a.Status != advise.Adjust {
 			err = refuse("that advice is no longer shown")
 		}
-	}
-	if is(r.Baseline != nil) {
+	case r.Baseline != nil:
 		b.Input.Baseline = r.Baseline
-		if !slices.ContainsFunc(s.state.Frames, func(f advise.FrameState) bool { return f.Number == r.Baseline.Frame && f.Reading != nil }) {
+		if !s.readable(r.Baseline.Frame) {
 			err = refuse("frame %d has no reading, so it can't be the baseline; choose one of the newest %d", r.Baseline.Frame, advise.KeepFrames)
 		}
-	}
-	if is(r.Plan != nil) {
+	case r.Plan != nil:
 		b.Input.Plan = r.Plan
 		if r.Plan.Text != "" {
 			if _, faults := plan.Parse(r.Plan.Name, []byte(r.Plan.Text)); len(faults) > 0 {
 				err = fmt.Errorf("%w: the light plan has faults:\n%w", ErrRefused, faults)
 			}
 		}
-	}
-	if is(r.Note != nil) {
+	case r.Note != nil:
 		b.Input.Note = &advise.Note{}
 		b.Input.Note.Ref, b.Kept, err = s.keepWords(*r.Note, "a note")
-	}
-	if is(r.Sitter != nil) {
+	case r.Sitter != nil:
 		b.Input.Sitter = &advise.Sitter{}
 		b.Input.Sitter.Ref, b.Kept, err = s.keepWords(*r.Sitter, "a sitter's name or number")
-	}
-	if is(r.End) {
+	case r.End:
 		b.Input.Session = &advise.Session{Phase: advise.Ended, Version: s.c.Version}
 	}
-	if err == nil && set != 1 {
-		err = refuse("a request must ask for exactly one thing, and this one asks for %d", set)
-	}
 	return b, err
+}
+
+// readable tells whether a frame is among those that the state carries, with a reading.
+func (s *Shoot) readable(frame int) bool {
+	return slices.ContainsFunc(s.state.Frames, func(f advise.FrameState) bool { return f.Number == frame && f.Reading != nil })
 }
 
 func (s *Shoot) keepWords(text, what string) (string, []trail.Ref, error) {
@@ -141,7 +155,7 @@ func (s *Shoot) checkAdjusted(a advise.Adjusted) (*advise.Adjusted, error) {
 	}
 	l := s.state.Lights[i]
 	a.Group, a.From = l.Group, l.Power
-	if a.To < l.Least || a.To > l.Most || (a.To-l.Least)%max(l.Click, 1) != 0 {
+	if a.To != l.Power && (a.To < l.Least || a.To > l.Most || (a.To-l.Least)%max(l.Click, 1) != 0) {
 		scale := s.state.Plan.Lights[i].Scale
 		return nil, refuse("%s can't be set to %s; it goes from %s to %s in clicks of %s", l.Name, scale.Format(a.To),
 			scale.Format(l.Least), scale.Format(l.Most), scale.FormatChange(l.Click))
@@ -176,7 +190,7 @@ func (s *Shoot) checkReference(r advise.Reference) error {
 	if err := checkBox(*r.Box); err != nil {
 		return err
 	}
-	if !slices.ContainsFunc(s.state.Frames, func(f advise.FrameState) bool { return f.Number == r.Frame && f.Reading != nil }) {
+	if !s.readable(r.Frame) {
 		return refuse("frame %d is not one of the newest %d that could be read; declare the white reference on a newer one", r.Frame, advise.KeepFrames)
 	}
 	return nil

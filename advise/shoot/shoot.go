@@ -2,15 +2,11 @@ package shoot
 
 import (
 	"crypto/rand"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -41,18 +37,29 @@ type Shoot struct {
 	trail *trail.Trail
 	pics  *pictures
 
-	mu        sync.Mutex // one writer: held from storing an input until it is shown
-	state     advise.State
-	refs      map[string]trail.Ref // by id
-	clients   map[string]Receipt   // of every request that took effect
-	numbers   map[string]int       // frame number by stem
-	revision  []int                // newest revision by frame number - 1
-	effective map[string][32]byte  // content by relative path
-	orphans   map[[32]byte]bool    // content whose path was erased, or that belongs to an earlier shoot
-	troubles  map[string]Trouble
-	recording string
-	measuring int
-	latency   time.Duration
+	mu         sync.Mutex // one writer: held from storing an input until it is shown
+	state      advise.State
+	stateAt    time.Time
+	clients    map[string]Receipt // of every request that took effect
+	numbers    map[string]int     // frame number by stem
+	revision   []int              // newest revision by frame number - 1
+	owed       bool               // the white reference changed, and the newest frame was not measured again since
+	planFile   *string            // text of the plan that a file gave last
+	troubles   map[string]Trouble
+	recording  string
+	measuring  int
+	latency    time.Duration
+	unrecorded *unrecorded
+	closed     bool
+
+	// What others than the writer read is locked by itself, so that they don't wait for the disk.
+	contentMu sync.RWMutex
+	content   []int               // revision as which the file came that the state shows, by frame number - 1; 0 none
+	effective map[string][32]byte // content by relative path
+	orphans   map[[32]byte]bool   // content whose path was erased, or that belongs to an earlier shoot
+
+	refsMu sync.RWMutex
+	refs   map[string]trail.Ref // texts of the side file by id
 
 	eventsMu sync.RWMutex
 	events   []Event
@@ -66,6 +73,7 @@ type Start struct {
 	Resumed bool
 	Repairs []trail.Repair
 	Differs []Difference // outputs that today's rules would give otherwise; the record stands
+	Passed  []string     // ids of shoots that may belong to this folder and can't be read
 }
 
 // Open goes on with the newest shoot of the capture folder that was not ended, or
@@ -78,11 +86,11 @@ func Open(c Config) (*Shoot, Start, error) {
 	}
 	s := &Shoot{c: c, refs: map[string]trail.Ref{}, clients: map[string]Receipt{}, numbers: map[string]int{},
 		effective: map[string][32]byte{}, orphans: map[[32]byte]bool{}, troubles: map[string]Trouble{}}
-	found, err := s.find()
-	if err != nil {
-		return nil, Start{}, err
-	}
 	var start Start
+	found, past, err := s.find(&start)
+	if err != nil {
+		return nil, start, err
+	}
 	if found != "" {
 		start.Resumed = true
 		err = s.resume(found, &start)
@@ -95,100 +103,31 @@ func Open(c Config) (*Shoot, Start, error) {
 		}
 		return nil, start, err
 	}
-	s.pics = newPictures(filepath.Join(s.trail.Dir(), "pictures"), c.Log)
+	s.pics = newPictures(filepath.Join(s.trail.Dir(), picturesDir), c.Log)
 	phase := advise.Begun
 	if start.Resumed {
 		phase = advise.Resumed
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	_, err = s.step(inputBody{Input: advise.Input{Session: &advise.Session{Phase: phase, Version: c.Version}}})
+	err = s.step(inputBody{Input: advise.Input{Session: &advise.Session{Phase: phase, Version: c.Version}}})
 	if err != nil {
 		s.pics.close()
 		s.trail.Close()
 		return nil, start, err
 	}
+	if s.owed { // killed between a declaration and measuring again
+		if err := s.again(""); err != nil {
+			s.c.Log.Warn().Err(err).Msg("the newest frame was not measured again")
+		}
+		s.show()
+	}
+	for _, dir := range past { // nobody looks at their pictures any more
+		if err := os.RemoveAll(filepath.Join(dir, picturesDir)); err != nil {
+			s.c.Log.Warn().Str("shoot", filepath.Base(dir)).Msg("the pictures of an earlier shoot can't be removed")
+		}
+	}
 	return s, start, nil
-}
-
-// find looks for a shoot of this capture folder that can be gone on with, and
-// remembers the files of those that can't, so that a new shoot does not take
-// them for its own.
-func (s *Shoot) find() (string, error) {
-	entries, err := os.ReadDir(s.c.Shoots)
-	if err != nil {
-		return "", fmt.Errorf("the shoots in %s can't be listed: %w", s.c.Shoots, err)
-	}
-	type candidate struct {
-		dir string
-		at  time.Time
-	}
-	var all []candidate
-	for _, e := range entries {
-		dir := filepath.Join(s.c.Shoots, e.Name())
-		h, err := trail.ReadHeader(dir)
-		if errors.Is(err, fs.ErrNotExist) || !e.IsDir() {
-			continue
-		}
-		var a about
-		if err != nil || json.Unmarshal(h.About, &a) != nil || hashFolder(a.Salt, s.c.Folder) != a.Folder {
-			continue // a damaged header can't be matched to a folder; `trail verify` tells of it
-		}
-		all = append(all, candidate{dir, h.At})
-	}
-	slices.SortFunc(all, func(a, b candidate) int { return b.at.Compare(a.at) })
-	for i, c := range all {
-		ended, err := s.recall(c.dir)
-		if i == 0 && !ended && !s.c.Fresh {
-			if err != nil {
-				return "", fmt.Errorf("the shoot in %s can't be gone on with: %w; `thirdstop trail verify` tells more, and --fresh begins a new one beside it", c.dir, err)
-			}
-			clear(s.orphans)
-			return c.dir, nil
-		}
-	}
-	return "", nil
-}
-
-// recall reads through a shoot: whether it was ended, and which contents it holds.
-func (s *Shoot) recall(dir string) (ended bool, err error) {
-	for r, err := range trail.Read(dir) {
-		if errors.Is(err, trail.ErrUnfinished) {
-			break // a crash's last line; opening repairs it
-		}
-		if err != nil {
-			return ended, err
-		}
-		if r.Kind != inputKind {
-			continue
-		}
-		b, err := decodeInput(r)
-		if err != nil {
-			return ended, err
-		}
-		if p := b.Input.Session; p != nil {
-			ended = p.Phase == advise.Ended
-		}
-		if f := b.Input.Frame; f != nil {
-			if h, ok := parseHash(f.Hash); ok {
-				s.orphans[h] = true
-			}
-		}
-	}
-	return ended, nil
-}
-
-func hashFolder(salt, folder string) string {
-	sum := sha256.Sum256([]byte(salt + folder))
-	return hex.EncodeToString(sum[:])
-}
-
-func parseHash(text string) (h [32]byte, ok bool) {
-	b, err := hex.DecodeString(text)
-	if err != nil || len(b) != len(h) {
-		return h, false
-	}
-	return [32]byte(b), true
 }
 
 func (s *Shoot) begin() error {
@@ -212,71 +151,6 @@ func (s *Shoot) options() trail.Options { return trail.Options{Disk: s.c.Disk, N
 // now is the daemon's clock as records keep it.
 func (s *Shoot) now() time.Time { return s.c.Now().UTC().Truncate(time.Microsecond) }
 
-// resume applies everything that was recorded, and brings what a crash left undone up to date.
-func (s *Shoot) resume(dir string, start *Start) error {
-	t, repairs, err := trail.Open(dir, s.options())
-	if err != nil {
-		return err
-	}
-	s.trail, s.id, start.Repairs = t, filepath.Base(dir), repairs
-	h, err := trail.ReadHeader(dir)
-	if err != nil {
-		return err
-	}
-	s.began = h.At
-	p := player{}
-	for r, err := range t.After(0) {
-		if err != nil {
-			return err
-		}
-		in, at, err := p.play(r)
-		if err != nil {
-			return err
-		}
-		if in != nil {
-			s.state = p.state
-			s.remember(*in)
-			s.log(*in, at, p.outputs)
-			if in.Client != "" {
-				s.clients[in.Client] = Receipt{State: s.state.Seq, Event: s.lastEvent(), At: at}
-			}
-		}
-	}
-	start.Differs = p.differs
-	if p.open != 0 { // killed between an input and its outputs
-		if _, err := t.AppendUnsynced(outputKind, bodyVersion, advise.Rules, s.now(), outputBody{Of: p.open, Outputs: p.outputs}); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// remember takes from an input what is needed to tell files and texts apart.
-func (s *Shoot) remember(b inputBody) {
-	for _, r := range b.Kept {
-		s.refs[r.ID] = r
-	}
-	f := b.Input.Frame
-	if f == nil {
-		return
-	}
-	for len(s.revision) < f.Number {
-		s.revision = append(s.revision, 0)
-	}
-	s.revision[f.Number-1] = max(s.revision[f.Number-1], f.Revision)
-	h, ok := parseHash(f.Hash)
-	if !ok {
-		return // measured again, not a file
-	}
-	rel := s.words(f.File)
-	if rel == "" {
-		s.orphans[h] = true
-		return
-	}
-	s.effective[rel] = h
-	s.numbers[stem(rel)] = f.Number
-}
-
 // Snapshot is the newest state. It is never changed once it was handed out.
 func (s *Shoot) Snapshot() *Snapshot { return s.shown.Load() }
 
@@ -289,13 +163,26 @@ func (s *Shoot) ID() string { return s.id }
 // Head is the end of the trail, to be kept elsewhere.
 func (s *Shoot) Head() trail.Head { return s.trail.Head() }
 
-// Close stops a shoot without ending it; it can be gone on with.
+// Alive waits for the writer and returns why it takes no more, nil while it does. Who
+// gets no answer knows that the writer hangs.
+func (s *Shoot) Alive() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.trail.Err()
+}
+
+// Close stops a shoot without ending it; it can be gone on with. Pictures that wait to
+// be made are left to be made when somebody asks for them. A second Close does nothing.
 func (s *Shoot) Close() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if s.closed {
+		return nil
+	}
+	s.closed = true
 	var err error
 	if s.state.Phase != advise.Ended && s.trail.Err() == nil {
-		_, err = s.step(inputBody{Input: advise.Input{Session: &advise.Session{Phase: advise.Paused, Version: s.c.Version}}})
+		err = s.step(inputBody{Input: advise.Input{Session: &advise.Session{Phase: advise.Paused, Version: s.c.Version}}})
 	}
 	s.pics.close()
 	return errors.Join(err, s.trail.Close())

@@ -1,7 +1,6 @@
 package shoot
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -13,40 +12,56 @@ import (
 
 // step is the way of every input: stored and synced, applied, shown. The caller
 // holds mu. Where storing fails nothing was applied.
-func (s *Shoot) step(b inputBody) ([]advise.Output, error) {
+func (s *Shoot) step(b inputBody) error {
+	_, err := s.take(b)
+	s.show()
+	return err
+}
+
+// take stores and applies an input; the caller shows it, and holds mu.
+func (s *Shoot) take(b inputBody) (Receipt, error) {
 	b.Input.At = s.now()
 	rec, err := s.trail.Append(inputKind, bodyVersion, advise.Rules, b.Input.At, b)
 	if err != nil {
-		if errors.Is(err, trail.ErrPoisoned) {
-			s.recording = err.Error()
-			s.show()
-		}
-		return nil, fmt.Errorf("%w: %w", ErrNotRecorded, err)
+		s.notRecording(err)
+		return Receipt{}, fmt.Errorf("%w: %w", ErrNotRecorded, err)
 	}
 	// What takes effect is what was written, read back: a replay then can't see anything else.
-	if b, err = decodeInput(rec); err != nil {
+	b = inputBody{}
+	if err = decodeBody(rec, &b); err != nil {
 		panic("shoot: an input that was just written can't be read back: " + err.Error())
 	}
 	before := s.state.Phase
 	next, out := advise.Apply(s.state, b.Input)
-	s.state = next
+	s.state, s.stateAt = next, b.Input.At
 	s.remember(b)
 	s.log(b, b.Input.At, out)
 	if len(out) > 0 {
 		// Outputs can be computed again, so they ride with the next input's sync.
 		if _, err := s.trail.AppendUnsynced(outputKind, bodyVersion, advise.Rules, b.Input.At, outputBody{Of: rec.Seq, Outputs: out}); err != nil {
-			s.recording = err.Error() // the input itself is safe
+			s.notRecording(err) // the input itself is safe
 		}
 	}
+	receipt := Receipt{State: s.state.Seq, Event: s.lastEvent(), At: b.Input.At}
 	if b.Client != "" {
-		s.clients[b.Client] = Receipt{State: s.state.Seq, Event: s.lastEvent(), At: b.Input.At}
+		s.clients[b.Client] = receipt
 	}
 	if before != s.state.Phase {
-		s.c.Log.Info().Str("shoot", s.id).Str("phase", string(s.state.Phase)).Int("frames", s.state.FrameCount).Msg("shoot " + string(s.state.Phase))
+		s.c.Log.Info().Str("shoot", s.id).Int("frames", s.state.FrameCount).Msg("shoot " + string(s.state.Phase))
 	}
-	s.show()
-	return out, nil
+	return receipt, nil
 }
+
+// notRecording keeps the sentence that says why nothing is recorded any more.
+func (s *Shoot) notRecording(err error) {
+	if s.recording == "" && errors.Is(err, trail.ErrPoisoned) {
+		s.recording = err.Error()
+		s.c.Log.Error().Str("why", sentence(err)).Msg("not recording")
+	}
+}
+
+// mostTroubles is how many troubles are shown; of more, only how many.
+const mostTroubles = 20
 
 // show publishes the state. The caller holds mu.
 func (s *Shoot) show() {
@@ -55,16 +70,24 @@ func (s *Shoot) show() {
 		keys = append(keys, k)
 	}
 	slices.Sort(keys)
-	troubles := make([]Trouble, 0, len(keys))
-	for _, k := range keys {
+	troubles := []Trouble{}
+	for i, k := range keys {
+		if i == mostTroubles {
+			troubles = append(troubles, Trouble{"more", fmt.Sprintf("And %d more like these.", len(keys)-i)})
+			break
+		}
 		troubles = append(troubles, s.troubles[k])
 	}
-	s.shown.Store(&Snapshot{ID: s.id, Began: s.began, State: s.state, At: s.now(), LastEvent: s.lastEvent(),
-		Recording: s.recording, Troubles: troubles, Measuring: s.measuring, Latency: s.latency})
+	snap := Snapshot{ID: s.id, Began: s.began, State: s.state, At: s.stateAt, LastEvent: s.lastEvent(),
+		Recording: s.recording, Troubles: troubles, Measuring: s.measuring, Latency: s.latency}
+	if s.unrecorded != nil {
+		snap.Unrecorded = &s.unrecorded.frame
+	}
+	s.shown.Store(&snap)
 	s.watch.signal()
 }
 
-// log turns outputs into numbered lines of the shoot log.
+// log turns outputs into numbered lines of the shoot log. The caller holds mu.
 func (s *Shoot) log(b inputBody, at time.Time, out []advise.Output) {
 	s.eventsMu.Lock()
 	defer s.eventsMu.Unlock()
@@ -94,8 +117,9 @@ func (s *Shoot) lastEvent() uint64 {
 // Events lists up to limit events with numbers over after, oldest first, with their words.
 func (s *Shoot) Events(after uint64, limit int) ([]Event, error) {
 	s.eventsMu.RLock()
-	from := min(after, uint64(len(s.events)))
-	to := min(from+uint64(max(limit, 0)), uint64(len(s.events)))
+	n := uint64(len(s.events))
+	from := min(after, n)
+	to := from + min(n-from, uint64(max(limit, 0)))
 	out := slices.Clone(s.events[from:to])
 	s.eventsMu.RUnlock()
 	for i := range out {
@@ -106,13 +130,12 @@ func (s *Shoot) Events(after uint64, limit int) ([]Event, error) {
 
 // Words are the text behind a reference into the side file, "" where it was erased.
 func (s *Shoot) Words(ref string) string {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.words(ref)
-}
-
-func (s *Shoot) words(ref string) string {
+	if ref == "" {
+		return ""
+	}
+	s.refsMu.RLock()
 	r, ok := s.refs[ref]
+	s.refsMu.RUnlock()
 	if !ok {
 		return ""
 	}
@@ -121,12 +144,4 @@ func (s *Shoot) words(ref string) string {
 		return ""
 	}
 	return text
-}
-
-// Difference is an input to which today's rules give other outputs than were recorded.
-type Difference struct {
-	Record   uint64          // of the input
-	Rules    string          // that it was recorded under
-	Recorded json.RawMessage // outputs, as recorded
-	Now      json.RawMessage // outputs, by today's rules
 }

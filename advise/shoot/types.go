@@ -14,12 +14,16 @@ type Snapshot struct {
 	ID        string    // the shoot's id, made once, also its folder's name in the data folder
 	Began     time.Time // UTC
 	State     advise.State
-	At        time.Time     // UTC, when State came to be
+	At        time.Time     // UTC, when State came to be, by its input
 	LastEvent uint64        // number of the newest event, 0 for none
 	Recording string        // "" while everything is recorded; else the sentence that says why not
 	Troubles  []Trouble     // standing troubles: folder gone, files unreadable, writes lost
 	Measuring int           // frames that arrived and are not measured yet
 	Latency   time.Duration // last byte written to advice published, newest frame; 0 unknown
+
+	// Unrecorded is the newest frame that was measured and could not be stored, nil while
+	// there is none. It is in no state, and no advice was drawn from it.
+	Unrecorded *advise.FrameState
 }
 
 // Trouble is something standing in the way that a person should know of.

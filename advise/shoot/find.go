@@ -1,0 +1,124 @@
+package shoot
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"thirdstop/advise"
+	"thirdstop/advise/trail"
+)
+
+// find looks for a shoot of this capture folder that can be gone on with: the
+// newest, unless it was ended. The contents of all others are remembered, so that their
+// files, which still lie in the folder, are not taken for frames of this shoot.
+func (s *Shoot) find(start *Start) (found string, past []string, err error) {
+	entries, err := os.ReadDir(s.c.Shoots)
+	if err != nil {
+		return "", nil, fmt.Errorf("the shoots in %s can't be listed: %w", s.c.Shoots, err)
+	}
+	type candidate struct {
+		dir string
+		at  time.Time
+	}
+	var all []candidate
+	for _, e := range entries {
+		if !e.IsDir() {
+			continue
+		}
+		dir := filepath.Join(s.c.Shoots, e.Name())
+		h, err := trail.ReadHeader(dir)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue // a crash while it was made
+		}
+		var a about
+		if err != nil || json.Unmarshal(h.About, &a) != nil {
+			start.Passed = append(start.Passed, e.Name()) // whose it is can't be told
+			continue
+		}
+		if hashFolder(a.Salt, s.c.Folder) == a.Folder {
+			all = append(all, candidate{dir, h.At})
+		}
+	}
+	slices.SortFunc(all, func(a, b candidate) int {
+		if c := b.at.Compare(a.at); c != 0 {
+			return c
+		}
+		return strings.Compare(b.dir, a.dir)
+	})
+	for i, c := range all {
+		ended, contents, err := recall(c.dir)
+		if i == 0 && !ended && !s.c.Fresh {
+			if err != nil {
+				return "", nil, fmt.Errorf("the shoot in %s can't be gone on with: %w; `thirdstop trail verify` tells more, and --fresh begins a new one beside it", c.dir, err)
+			}
+			found = c.dir
+			continue
+		}
+		for _, h := range contents {
+			s.orphans[h] = true
+		}
+		past = append(past, c.dir)
+		if err != nil {
+			start.Passed = append(start.Passed, filepath.Base(c.dir))
+		}
+	}
+	return found, past, nil
+}
+
+// recall reads through a shoot: whether it was ended, and which contents it holds.
+// What it gives beside an error is what was found until then.
+func recall(dir string) (ended bool, contents [][32]byte, err error) {
+	for r, err := range trail.Read(dir) {
+		if errors.Is(err, trail.ErrUnfinished) {
+			break // a crash's last line; opening repairs it
+		}
+		if err != nil {
+			return ended, contents, err
+		}
+		if r.Kind != inputKind {
+			continue
+		}
+		var b struct { // no reading is taken apart for this
+			Input struct {
+				Session *advise.Session `json:"session"`
+				Frame   *struct {
+					Hash string `json:"hash"`
+				} `json:"frame"`
+			} `json:"input"`
+		}
+		if err := decodeBody(r, &b); err != nil {
+			return ended, contents, err
+		}
+		if p := b.Input.Session; p != nil {
+			ended = p.Phase == advise.Ended
+		}
+		if f := b.Input.Frame; f != nil {
+			if h, ok := parseHash(f.Hash); ok {
+				contents = append(contents, h)
+			}
+		}
+	}
+	return ended, contents, nil
+}
+
+func hashFolder(salt, folder string) string {
+	sum := sha256.Sum256([]byte(salt + folder))
+	return hex.EncodeToString(sum[:])
+}
+
+func parseHash(text string) (h [32]byte, ok bool) {
+	b, err := hex.DecodeString(text)
+	if err != nil || len(b) != len(h) {
+		return h, false
+	}
+	return [32]byte(b), true
+}
