@@ -34,7 +34,9 @@ func Apply(s State, in Input) (State, []Output) {
 		}
 	case in.Sitter != nil:
 		s.Sitter, s.heldHere, s.putAside = in.Sitter.Ref, false, false
-		s.model, s.taught = withoutRegion(s.model, sitterRegion), withoutRegion(s.taught, sitterRegion)
+		for _, r := range []int{sitterRegion, crownRegion} { // another head
+			s.model, s.taught = withoutRegion(s.model, r), withoutRegion(s.taught, r)
+		}
 		out = append(out, event("sitter", Event{Ref: in.Sitter.Ref, Text: "Another sitter."}))
 		if s.Reference != nil {
 			s.Reference = nil

@@ -153,7 +153,7 @@ func ownRegion(l LightState) int {
 	case plan.Background:
 		return backdropRegion
 	case plan.Hair:
-		return -1 // no region of its own is measured yet
+		return crownRegion
 	}
 	return whiteRegion
 }
@@ -180,7 +180,7 @@ func (s State) ranges(regions [regionCount]judged, targets []rig.Target, fillToo
 	hasBackground := slices.ContainsFunc(s.Lights, func(l LightState) bool { return l.Role == string(plan.Background) && !l.Off })
 	for i, l := range s.Lights {
 		own := ownRegion(l)
-		fixed := l.Off || own < 0 || !targets[own].Judged
+		fixed := l.Off || !targets[own].Judged
 		switch plan.Role(l.Role) {
 		case plan.Fill:
 			fixed = fixed || !fillToo
@@ -248,13 +248,13 @@ func (s State) turn(light int, from, to exposure.Dial) Adjustment {
 
 func (s State) restsOnClipped(l LightState, seen [regionCount]rig.Measured) bool {
 	k := ownRegion(l)
-	return k >= 0 && seen[k].AtLeast
+	return seen[k].AtLeast
 }
 
 // why says what the turn of one light is for.
 func (s State) why(l LightState, regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured, now []rig.Level, sol rig.Solution) string {
 	k := ownRegion(l)
-	if !targets[whiteRegion].Judged {
+	if k == whiteRegion && !targets[whiteRegion].Judged {
 		k = backdropRegion
 	}
 	j, t := regions[k], targets[k]
@@ -268,9 +268,9 @@ func (s State) why(l LightState, regions [regionCount]judged, targets []rig.Targ
 	}
 	switch {
 	case t.Miss(v) > 0 || v > t.High || seen[k].AtLeast && t.High < 0:
-		return fmt.Sprintf("the %s is %s%s over its target (%s)", j.words, word, stopsWords(max(v-t.High, 0)), j.band)
+		return fmt.Sprintf("the %s is %s%s over its target (%s)", j.words, word, stopsWords(max(v-t.High, 0)), j.wanted())
 	case v < t.Low && !t.UpperOnly:
-		return fmt.Sprintf("the %s is %s under its target (%s)", j.words, stopsWords(t.Low-v), j.band)
+		return fmt.Sprintf("the %s is %s under its target (%s)", j.words, stopsWords(t.Low-v), j.wanted())
 	case math.Abs(float64(sol.Levels[k].Value-now[k].Value)) > 0.05:
 		return fmt.Sprintf("keeps the %s on target while the other light is turned", j.words)
 	}

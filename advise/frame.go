@@ -346,7 +346,7 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	worst, by := -1, exposure.Stops(0)
 	for k, y := range seen {
 		d := y.Value - predicted[k].Value
-		if k == sitterRegion || !y.OK || y.AtLeast && d < 0 || math.Abs(float64(d)) < 0.3 {
+		if k == sitterRegion || k == crownRegion || !y.OK || y.AtLeast && d < 0 || math.Abs(float64(d)) < 0.3 {
 			continue
 		}
 		v := math.Sqrt(math.Pow(min(float64(y.Sigma), 0.15), 2) + 2*float64(scatter*scatter) + float64(predicted[k].Sigma*predicted[k].Sigma))

@@ -22,7 +22,7 @@ import (
 type room struct {
 	colour plan.BackdropColour
 	lights []plan.Light
-	c      [][regionCount]float64 // per light: stops at full power on backdrop, white and sitter, gain 0
+	c      [][regionCount]float64 // per light: stops at full power on backdrop, white, crown and sitter, gain 0
 	gain   float64
 	sigma  float64 // scatter of each light
 	rng    *rand.Rand
@@ -57,7 +57,8 @@ func (r *room) reading() *assess.Reading {
 		Exif: assess.Exif{FNumber: &n, ISO: &iso, ExposureTime: &t, Program: &manual}}
 	rd.Regions.Backdrop = &assess.Backdrop{Level: b, WhiteFloor: b.Value, FloorSigma: b.Sigma, FloorAtLeast: b.AtLeast}
 	rd.Regions.WhiteReference = &assess.WhiteReference{Level: w, Peak: w.Value, PeakAtLeast: w.AtLeast, Declared: true}
-	rd.Regions.Sitter = &assess.Sitter{Level: level(v[sitterRegion] + 0.1*r.rng.NormFloat64())}
+	c := level(v[crownRegion])
+	rd.Regions.Sitter = &assess.Sitter{Level: level(v[sitterRegion] + 0.1*r.rng.NormFloat64()), Crown: &assess.Crown{Peak: c.Value, AtLeast: c.AtLeast}}
 	return rd
 }
 
@@ -79,9 +80,9 @@ func newRoom(seed uint64, sigma float64, clicks exposure.Scale) *room {
 	fill := key - u(0.5, 2)
 	back := 8.2 + u(-2, 2)
 	spill := u(2, 4)
-	add(plan.Background, "A", -2*exposure.Stop, [regionCount]float64{back, back - u(4, 7), back - 7})
-	add(plan.Key, "B", -3*exposure.Stop, [regionCount]float64{key - spill, key, key - 1.8})
-	add(plan.Fill, "C", -4*exposure.Stop, [regionCount]float64{fill - spill, fill, fill - 1.8})
+	add(plan.Background, "A", -2*exposure.Stop, [regionCount]float64{back, back - u(4, 7), back - 7, back - 7})
+	add(plan.Key, "B", -3*exposure.Stop, [regionCount]float64{key - spill, key, key - 3, key - 1.8})
+	add(plan.Fill, "C", -4*exposure.Stop, [regionCount]float64{fill - spill, fill, fill - 3, fill - 1.8})
 	return r
 }
 
@@ -263,7 +264,7 @@ func TestSameInputsSameOutputs(t *testing.T) {
 func BenchmarkFrameFourLights(b *testing.B) {
 	r := newRoom(3, 0.03, exposure.TenthFractions)
 	r.lights = append(r.lights, plan.Light{Role: plan.Hair, Group: "D", Power: -4 * exposure.Stop, Scale: exposure.TenthFractions, Least: -8 * exposure.Stop})
-	r.c = append(r.c, [regionCount]float64{-3, 1, 2})
+	r.c = append(r.c, [regionCount]float64{-3, 1, 5, 2})
 	s, _ := Apply(State{}, Input{Plan: &PlanText{Text: r.plan()}})
 	s, _ = Apply(s, Input{Reference: &Reference{Box: &assess.Box{X1: 1, Y1: 1}}})
 	for n := 1; n <= 24; n++ {

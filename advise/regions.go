@@ -1,6 +1,9 @@
 package advise
 
 import (
+	"slices"
+	"strings"
+
 	"thirdstop/advise/plan"
 	"thirdstop/advise/rig"
 	"thirdstop/assess"
@@ -11,6 +14,7 @@ import (
 const (
 	backdropRegion = iota
 	whiteRegion
+	crownRegion
 	sitterRegion // never judged: people and clothes differ; but it shows when a light was turned
 	regionCount
 )
@@ -26,6 +30,15 @@ type judged struct {
 	target    rig.Target
 	band      plan.Band
 	upperOnly bool
+}
+
+// wanted writes the target for people: "0 to +1/2 stop", "at most -1/3 stop".
+func (j judged) wanted() string {
+	if j.upperOnly {
+		_, high, _ := strings.Cut(j.band.String(), " to ")
+		return "at most " + high
+	}
+	return j.band.String()
 }
 
 // judgedRegions says what each region is held against, in the order of the rig's regions.
@@ -64,11 +77,22 @@ func judgedRegions(p *plan.Plan, declared bool) [regionCount]judged {
 	// What must hold its detail has no slack towards clipping beyond the edge itself.
 	white.target.SlackHigh = max(0, min(s, clipEdge-white.band.High))
 	out[backdropRegion], out[whiteRegion] = backdrop, white
+
+	// A hair light has an upper limit only: hair and headwear differ too much for an aim.
+	crown := judged{name: Crown, words: "hair", band: plan.Band{Low: t.HairMost, High: t.HairMost}, upperOnly: true}
+	hasHair := slices.ContainsFunc(p.Lights, func(l plan.Light) bool { return l.Role == plan.Hair })
+	s = slack(plan.Hair)
+	crown.target = rig.Target{Judged: hasHair, Low: t.HairMost, High: t.HairMost, Aim: t.HairMost - s, UpperOnly: true,
+		SlackHigh: max(0, min(s, clipEdge-t.HairMost))}
+	out[crownRegion] = crown
 	return out
 }
 
 // sitterSigma is how far a sitter's median level moves with pose and crop alone (common practice, no source).
 const sitterSigma exposure.Stops = 0.2
+
+// crownSigma is how far the brightest part of the hair moves as a head turns (common practice, no source).
+const crownSigma exposure.Stops = 0.3
 
 // clipEdge is code 254 as a level: a region that reads more is clipped, not
 // bright (20 log of 254/255 in linear light, sRGB; derived here).
@@ -89,6 +113,9 @@ func measuredRegions(p *plan.Plan, r *assess.Reading) [regionCount]rig.Measured 
 		out[whiteRegion] = rig.Measured{OK: true, Value: w.Peak, Sigma: w.Sigma, AtLeast: w.PeakAtLeast || w.Peak >= clipEdge}
 	}
 	if p := r.Regions.Sitter; p != nil {
+		if c := p.Crown; c != nil {
+			out[crownRegion] = rig.Measured{OK: true, Value: c.Peak, Sigma: max(p.Sigma, crownSigma), AtLeast: c.AtLeast}
+		}
 		out[sitterRegion] = rig.Measured{OK: true, Value: p.Value, Sigma: max(p.Sigma, sitterSigma), AtLeast: p.AtLeast}
 	}
 	for i := range out {

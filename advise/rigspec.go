@@ -43,11 +43,7 @@ func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter ex
 		case plan.Fill:
 			mean = -3
 		case plan.Hair:
-			mean, spill, spread = -4, -3, 1.5
-		}
-		other := backdropRegion
-		if main == backdropRegion {
-			other = whiteRegion
+			main, mean, spill, spread = crownRegion, -1.5, -4, 1.5
 		}
 		// From the sitter on to the backdrop the inverse square holds.
 		if l.Role == plan.Key || l.Role == plan.Fill {
@@ -67,7 +63,17 @@ func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter ex
 		} else {
 			own(i, main, mean-float64(gain)-float64(lights[i].Power.Stops()), blindSigma)
 		}
-		than(i, other, main, spill, spread)
+		switch main {
+		case backdropRegion: // flagged from the sitter, as it should be
+			than(i, whiteRegion, main, spill, spread)
+			than(i, crownRegion, main, spill, spread)
+		case whiteRegion:
+			than(i, backdropRegion, main, spill, spread)
+			than(i, crownRegion, main, -2.5, 1.5) // hair against white
+		case crownRegion: // from above and behind
+			than(i, backdropRegion, main, spill, spread)
+			than(i, whiteRegion, main, -2, 1.5)
+		}
 		than(i, sitterRegion, whiteRegion, -1.5, 1.0) // skin and cloth against white
 	}
 	tv, ok := shutter.Tv()

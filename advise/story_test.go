@@ -24,7 +24,7 @@ import (
 //	plan COLOUR LIGHT...       LIGHT is group:role:power, with :tenths, :least=1/8 or :m=1.2 behind it
 //	camera f/8 100 1/125       what the camera records from here on
 //	reference on|off           a white reference is declared, or taken back
-//	frame [N] KEY VALUE...     a frame is measured. backdrop -0.4, white -0.2, sitter -2 in stops; a
+//	frame [N] KEY VALUE...     a frame is measured. backdrop -0.4, white -0.2, hair -1, sitter -2 in stops; a
 //	                           "+" behind a value is "at least"; kind approximate; wb auto; program 3;
 //	                           flash auto; sigma 0.1 for all
 //	damaged                    a frame that can't be read
@@ -279,6 +279,8 @@ func (st *story) reading(words []string) *assess.Reading {
 			r.Regions.WhiteReference = &assess.WhiteReference{Level: level, Peak: level.Value, PeakAtLeast: atLeast, Declared: declared}
 		case "sitter":
 			r.Regions.Sitter = &assess.Sitter{Level: level}
+		case "hair":
+			r.Regions.Sitter = &assess.Sitter{Level: assess.Level{Value: -2, Sigma: sigma}, Crown: &assess.Crown{Peak: level.Value, AtLeast: atLeast}}
 		case "clips":
 			r.Regions.Sitter = &assess.Sitter{Level: assess.Level{Value: -2, Sigma: sigma}, ClippedShare: v}
 		case "kind":

@@ -39,10 +39,7 @@ func stopsWords(d exposure.Stops) string {
 func (s State) expected(j judged, seen rig.Measured) Expected {
 	e := Expected{Region: j.name, Name: j.words, Now: seen.Value.Round(), NowSigma: seen.Sigma.Round(), AtLeast: seen.AtLeast,
 		Low: j.band.Low.Round(), High: j.band.High.Round(), UpperOnly: j.upperOnly,
-		NowText: levelText(seen.Value, seen.AtLeast), TargetText: j.band.String()}
-	if j.upperOnly {
-		e.TargetText = "at most " + j.band.High.Signed() + " stop"
-	}
+		NowText: levelText(seen.Value, seen.AtLeast), TargetText: j.wanted()}
 	// A clipped white backdrop is what was asked for, unless the model knows it to
 	// be too strong, which is not judged here. Elsewhere clipping is over every target under 0.
 	e.InTarget = j.target.Miss(seen.Value) == 0

@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"math"
 	"sync"
 
 	"thirdstop/assess/photo"
@@ -72,6 +73,9 @@ func (m *meter) regions(r *Reading, sc *scene.Scene) {
 		if !region.Found() {
 			r.Missing[path] = region.Reason
 		}
+	}
+	if p := r.Regions.Sitter; p != nil && p.Crown == nil {
+		r.Missing["regions.sitter.crown"] = "the top of the head is too small to be told from the backdrop around it"
 	}
 	if b := r.Regions.Backdrop; b != nil && len(b.Areas) < 2 {
 		r.Missing["regions.backdrop.evenness_stops"] = "the backdrop shows in one area of the frame only"
@@ -163,16 +167,42 @@ func roundHead(sc *scene.Scene, row, col int) bool {
 func (m *meter) sitter(sc *scene.Scene) *Sitter {
 	cells := m.cellsOf(sc.Grid, sc.Sitter.Mask)
 	t := m.tally(cells)
+	inner := sc.Inner(sc.Sitter.Mask)
 	return &Sitter{
 		Level:        m.median(cells, brightest),
 		Headroom:     m.headroom(cells),
-		ClippedShare: t.any(),
+		ClippedShare: m.tally(m.cellsOf(sc.Grid, inner)).any(),
+		Crown:        m.crown(sc, inner),
 		Share:        float64(t.pixels) / float64(m.s.Width*m.s.Height),
 		Confidence:   sc.Sitter.Confidence,
 		Box:          Box(sc.BoxOf(sc.Sitter.Mask)),
 		Mask:         maskOf(sc.Grid, sc.Sitter.Mask),
 		Codes:        m.codes(cells),
 	}
+}
+
+// crownHeight is how far down from its top a head counts as crown, as a share of the
+// frame's height, and crownWidth how far to the sides of the top.
+const (
+	crownHeight = 0.12
+	crownWidth  = 0.15
+)
+
+// crown reads the top of the head inside its outline. inner is the sitter without
+// the cells along the outline.
+func (m *meter) crown(sc *scene.Scene, inner []bool) *Crown {
+	top := make([]bool, len(inner))
+	some := false
+	for i, in := range inner {
+		x, y := (float64(i%sc.Cols)+0.5)/float64(sc.Cols), (float64(i/sc.Cols)+0.5)/float64(sc.Rows)
+		top[i] = in && y < sc.HeadY+crownHeight && math.Abs(x-sc.HeadX) < crownWidth
+		some = some || top[i]
+	}
+	if !some {
+		return nil
+	}
+	peak, atLeast := m.peak(m.cellsOf(sc.Grid, top), Box{0, 0, 1, 1})
+	return &Crown{Peak: peak, AtLeast: atLeast, Box: Box(sc.BoxOf(top))}
 }
 
 func (m *meter) white(sc *scene.Scene) *WhiteReference {

