@@ -202,7 +202,8 @@ func (m *meter) crown(sc *scene.Scene, inner []bool) *Crown {
 		return nil
 	}
 	peak, atLeast := m.peak(m.cellsOf(sc.Grid, top), Box{0, 0, 1, 1})
-	return &Crown{Peak: peak, AtLeast: atLeast, Box: Box(sc.BoxOf(top))}
+	// A block far under the edge in a cell that clips lies beside the backdrop, between curls: it is dark, not clipped.
+	return &Crown{Peak: peak, AtLeast: atLeast && peak > -1, Box: Box(sc.BoxOf(top))}
 }
 
 func (m *meter) white(sc *scene.Scene) *WhiteReference {

@@ -168,3 +168,26 @@ func TestDefaultCurveOnUnknownCameras(t *testing.T) {
 		}
 	}
 }
+
+// The crown of the head against the studio's truth about the hair: its peak lies near the
+// hair's, as far as the crown is a part of the hair, and a crown lit into clipping says so.
+func TestCrownAgainstTheStudiosTruth(t *testing.T) {
+	var errs []float64
+	for seed := uint64(3100); seed < 3130; seed++ {
+		st := studio.Random(seed, studio.RandomOptions{Off: 1})
+		s, truth := st.RenderSurvey()
+		hair, ok := truth.Region(studio.HairRegion)
+		r := MeasureSurvey(s, Facts{}, curveOf(t, st.Camera.Curve), Hints{})
+		if p := r.Regions.Sitter; ok && p != nil && p.Crown != nil && hair.Size > 0.03 {
+			errs = append(errs, float64(p.Crown.Peak-min(hair.Peak, 0)))
+		}
+	}
+	if len(errs) < 8 {
+		t.Fatalf("only %d heads with hair to judge by", len(errs))
+	}
+	med, most, worst := errorsOf(errs)
+	t.Logf("crown: %d heads, difference median %.3f, 95 %% %.3f, worst %.3f stop", len(errs), med, most, worst)
+	if med > 0.5 {
+		t.Errorf("the crown's peak is off the hair's by %.2f stop in the median, want at most 0.5", med)
+	}
+}
