@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"fmt"
 	"image/jpeg"
 	"strings"
@@ -173,6 +174,55 @@ func TestAPictureIsMadeOnceAndTaggedByItsRevision(t *testing.T) {
 		if got := b.ask("GET", "/api/v1/frames/"+path, ""); got.status != want {
 			t.Errorf("frames/%s = %d, want %d", path, got.status, want)
 		}
+	}
+}
+
+// waiting is a context that tells when somebody waits on it.
+type waiting struct {
+	context.Context
+	asked chan<- bool
+}
+
+func (w waiting) Done() <-chan struct{} {
+	w.asked <- true
+	return w.Context.Done()
+}
+
+func TestWhoWaitedForAPictureTakesTheOneThatWasMade(t *testing.T) {
+	made, going, release := 0, make(chan bool, 10), make(chan bool)
+	p := newPictures(func(context.Context, int, int) ([]byte, error) {
+		made++ // one at a time, so this needs no lock
+		going <- true
+		<-release
+		return []byte("jpeg"), nil
+	})
+	const tablets = 5
+	asked := make(chan bool, tablets+1)
+	var wg sync.WaitGroup
+	get := func() {
+		if jpeg, err := p.get(waiting{context.Background(), asked}, pictureKey{1, 1, 256}); err != nil || string(jpeg) != "jpeg" {
+			t.Errorf("get = %q, %v", jpeg, err)
+		}
+	}
+	wg.Go(get)
+	<-going
+	<-asked
+	for range tablets {
+		wg.Go(get)
+	}
+	for range tablets {
+		<-asked // found nothing kept, and is about to wait for its turn
+	}
+	close(release)
+	wg.Wait()
+	if made != 1 {
+		t.Errorf("the picture was made %d times, want once", made)
+	}
+	stopped, stop := context.WithCancel(context.Background())
+	stop()
+	p.turn <- struct{}{} // somebody makes a picture
+	if _, err := p.get(stopped, pictureKey{2, 1, 256}); err != context.Canceled {
+		t.Errorf("who goes away while waiting gets %v, want context.Canceled", err)
 	}
 }
 
