@@ -10,6 +10,9 @@ import (
 	"testing"
 )
 
+// On two quiet cores (linux/amd64, Go 1.26, November 2026) the frame below, 5.0 MB, took
+// djpeg 0.06 s, image/jpeg 0.23 s, the survey 0.08 s and the whole reading 0.32 s and 42 MB.
+
 // frame24 is a 24-megapixel frame like a camera's: a bright backdrop, a darker
 // sitter, noise everywhere, at a fine quality.
 var frame24 = sync.OnceValue(func() []byte {

@@ -43,6 +43,8 @@ type Exif struct {
 	Interop        string
 	PixelX, PixelY int // size of the picture as the camera wrote it
 	CustomRendered int // 0 normal
+	Contrast       int // 0 normal, 1 soft, 2 hard
+	Saturation     int // 0 normal, 1 low, 2 high
 }
 
 // extraFields are tags of Exif 2.31 and later that the library doesn't name.
@@ -107,6 +109,8 @@ func decodeExif(block []byte, exifDir uint32) (e Exif, err error) {
 	e.PixelX, _ = t.number(exif.PixelXDimension)
 	e.PixelY, _ = t.number(exif.PixelYDimension)
 	e.CustomRendered, _ = t.number(exif.CustomRendered)
+	e.Contrast, _ = t.number(exif.Contrast)
+	e.Saturation, _ = t.number(exif.Saturation)
 
 	e.Written, _, _, _ = t.moment(exif.DateTime, "SubSecTime", "OffsetTime")
 	var ok bool
