@@ -1,0 +1,191 @@
+package entropy
+
+// order maps the zig-zag order of coefficients (T.81 figure A.6) to places in a
+// block, which is kept transposed: column times 8 plus row. So the transform's
+// first pass finds a column of eight rows in eight neighbouring places.
+var order = func() (o [64]uint8) {
+	x, y, up := 0, 0, true
+	for k := range o {
+		o[k] = uint8(8*x + y)
+		switch {
+		case up && x == 7:
+			y, up = y+1, false
+		case up && y == 0:
+			x, up = x+1, false
+		case up:
+			x, y = x+1, y-1
+		case y == 7:
+			x, up = x+1, true
+		case x == 0:
+			y, up = y+1, true
+		default:
+			x, y = x-1, y+1
+		}
+	}
+	return o
+}()
+
+// codes is a table of Huffman codes as the standard's decoder has them (T.81 F.2.2.3).
+type codes struct {
+	length [257]uint8
+	value  [257]uint8
+	n      int
+	// limit[l] is the first 16-bit left-aligned number above all codes of up to l bits.
+	limit [18]uint32
+	// first[l] is the left-aligned first code of l bits, index[l] its place.
+	first [17]uint32
+	index [17]int
+	start [257]uint16 // the codes, left-aligned
+}
+
+// build derives the codes from the numbers of each length (T.81 annex C). It
+// refuses tables that have more codes than their lengths have room for.
+func (c *codes) build(counts, values []byte) bool {
+	code, n := uint32(0), 0
+	for l := 1; l <= 16; l++ {
+		c.first[l], c.index[l] = code<<(16-l), n
+		for range counts[l-1] {
+			if code >= 1<<l {
+				return false
+			}
+			c.length[n], c.value[n], c.start[n] = uint8(l), values[n], uint16(code<<(16-l))
+			code++
+			n++
+		}
+		c.limit[l] = code << (16 - l)
+		code <<= 1
+	}
+	c.limit[17] = 1 << 17
+	c.n = n
+	return true
+}
+
+// long finds a code at the front of 16 bits, whatever its length; 0 is none.
+func (c *codes) long(bits uint32) (length uint, value uint8) {
+	for l := uint(1); l <= 16; l++ {
+		if bits < c.limit[l] {
+			return l, c.value[c.index[l]+int((bits-c.first[l])>>(16-l))]
+		}
+	}
+	return 0, 0
+}
+
+// Widths of the look-up tables, and the largest sizes of 8-bit pictures' differences
+// and coefficients (T.81 tables F.1 and F.2).
+const (
+	dcBits = 11
+	acBits = 12
+	maxDC  = 11
+	maxAC  = 10
+)
+
+// dcTable looks up differences. An entry holds the bits used, code and value
+// together, and the value from bit 8 on; 0 is for [codes.long].
+type dcTable struct {
+	look  [1 << dcBits]int32
+	codes codes
+}
+
+func newDC(c *codes) *dcTable {
+	t := &dcTable{codes: *c}
+	for i := range c.n {
+		l, size := int(c.length[i]), int(c.value[i])
+		if size > maxDC || l+size > dcBits {
+			continue
+		}
+		at := int(c.start[i]) >> (16 - dcBits)
+		each := 1 << (dcBits - l - size)
+		for v := range 1 << size {
+			e := int32(extend(uint64(v), uint(size)))<<8 | int32(l+size)
+			for k := range each {
+				t.look[at+v*each+k] = e
+			}
+		}
+	}
+	return t
+}
+
+// acTable looks up runs and values, up to two finished symbols at a time. Fields
+// of an entry:
+//
+//	bits  0 -  7  bits used
+//	bits  8 - 15  where the last value goes, from the present place; escape if it isn't so simple
+//	bits 16 - 23  where the first value goes
+//	bits 24 - 31  how far the place moves; endOfBlock more where the block ends
+//	bits 32 - 47  the first value
+//	bits 48 - 63  the last value, again the first where there is one only
+//
+// Both values are always stored, so that one or two takes no branch. A symbol
+// without a value stores 0, where nothing has been stored yet.
+type acTable struct {
+	look  [1 << acBits]uint64
+	codes codes
+}
+
+const (
+	escape     = 255
+	endOfBlock = 64
+)
+
+func entry(used, last, first, move int, v1, v2 int16) uint64 {
+	return uint64(used) | uint64(last)<<8 | uint64(first)<<16 | uint64(move)<<24 | uint64(uint16(v1))<<32 | uint64(uint16(v2))<<48
+}
+
+func newAC(c *codes) *acTable {
+	t := &acTable{codes: *c}
+	single := make([]uint64, 1<<acBits)
+	for i := range single {
+		single[i] = entry(0, escape, 0, 0, 0, 0)
+	}
+	for i := range c.n {
+		l, run, size := int(c.length[i]), int(c.value[i]>>4), int(c.value[i]&15)
+		if l > acBits || size > maxAC || size == 0 && run != 0 && run != 15 {
+			continue
+		}
+		at := int(c.start[i]) >> (16 - acBits)
+		if l+size > acBits {
+			// The code is known, the value must be fetched.
+			for k := range 1 << (acBits - l) {
+				single[at+k] = entry(l, escape, 0, 0, int16(c.value[i]), 0)
+			}
+			continue
+		}
+		each := 1 << (acBits - l - size)
+		for v := range 1 << size {
+			x := int16(extend(uint64(v), uint(size)))
+			e := entry(l+size, run, run, run+1, x, x)
+			if c.value[i] == 0 {
+				e = entry(l, 0, 0, endOfBlock, 0, 0)
+			}
+			for k := range each {
+				single[at+v*each+k] = e
+			}
+		}
+	}
+	for i, e := range single {
+		t.look[i] = e
+		used, move := int(e&0xFF), int(e>>24&0xFF)
+		if e>>8&0xFF == escape || move >= endOfBlock {
+			continue
+		}
+		f := single[i<<used&(1<<acBits-1)]
+		more := int(f & 0xFF)
+		switch v1 := int16(e >> 32); {
+		case f>>8&0xFF == escape || used+more > acBits:
+		case f>>24&0xFF == endOfBlock:
+			// The end takes a place, too: after a 64th coefficient there is none.
+			t.look[i] = entry(used+more, move, move-1, move+endOfBlock, v1, 0)
+		default:
+			t.look[i] = entry(used+more, move+int(f>>8&0xFF), move-1, move+int(f>>24&0xFF), v1, int16(f>>32))
+		}
+	}
+	return t
+}
+
+// extend turns the bits of a value of some size into the value (T.81 F.2.2.1, EXTEND).
+func extend(v uint64, size uint) int {
+	if size > 0 && v < 1<<(size-1) {
+		return int(v) - 1<<size + 1
+	}
+	return int(v)
+}

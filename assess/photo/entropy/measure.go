@@ -1,0 +1,299 @@
+package entropy
+
+// tally is what has been added up of a cell.
+type tally struct {
+	sum     [3]uint32 // code values
+	square  [3]uint32 // at most 256 times 255 squared
+	clipped [4]uint32 // the fourth: pixels with any channel clipped
+	min     [3]uint8
+	max     [3]uint8
+	pixels  uint16
+}
+
+// band is a row of cells, or as much of it as one worker has seen.
+type band struct {
+	row   int
+	mcus  int
+	cells []tally
+	waves []wave // in Levels
+}
+
+// measurer turns coefficients into sums.
+type measurer struct {
+	job     *job
+	band    *band
+	spare   []*band
+	samples [10][64]uint8
+	terms   [4]terms
+	run     pixelRun
+	first   [3]int // a component's first block in an MCU
+	shiftX  uint   // chroma samples are 1<<shift pixels wide
+	shiftY  uint
+	vector  bool
+}
+
+func (m *measurer) begin(j *job) {
+	m.job, m.band = j, nil
+	m.spare = nil
+	at := 0
+	for i, c := range j.comps {
+		m.first[i] = at
+		at += c.blocks
+	}
+	m.shiftX, m.shiftY = 0, 0
+	if len(j.comps) == 3 {
+		m.shiftX, m.shiftY = uint(j.comps[0].h/j.comps[1].h-1), uint(j.comps[0].v/j.comps[1].v-1)
+	}
+	m.vector = j.vector
+	if m.vector {
+		m.place()
+	}
+}
+
+// measure takes n MCUs' blocks, of which the first is the mcu-th of the picture.
+// The first coefficients are differences still; pred is what they add to, and is
+// moved on. It reports false where one is beyond what 8-bit pictures can have.
+func (w *worker) measure(coefs []int16, flat []bool, n, mcu int, pred *[3]int32) bool {
+	m := &w.measurer
+	per := len(w.plan)
+	mx, my := mcu%w.mxx, mcu/w.mxx
+	for i := range n {
+		blocks, flags := coefs[i*per*64:(i+1)*per*64], flat[i*per:(i+1)*per]
+		for k := range w.plan {
+			c := w.plan[k].comp
+			pred[c] += int32(blocks[k*64])
+			if pred[c] != int32(int16(pred[c])) {
+				return false
+			}
+			blocks[k*64] = int16(pred[c])
+		}
+		if row := my * w.mh / CellSize; m.band == nil || m.band.row != row {
+			m.flush()
+			m.band = m.fresh(row)
+		}
+		m.band.mcus++
+		switch {
+		case w.want == Levels:
+			m.levels(blocks, flags, mx, my)
+		default:
+			m.exact(blocks, flags, mx, my)
+		}
+		if mx++; mx == w.mxx {
+			mx, my = 0, my+1
+		}
+	}
+	m.flush()
+	return true
+}
+
+// exact transforms an MCU's blocks and looks at every pixel.
+func (m *measurer) exact(blocks []int16, flat []bool, mx, my int) {
+	j := m.job
+	for k := range j.plan {
+		c := &j.comps[j.plan[k].comp]
+		b := (*[64]int16)(blocks[k*64:])
+		switch {
+		case flat[k]:
+			level(&m.samples[k], sample((int32(b[0])*c.quant[0]<<17+1<<19)>>2))
+		case m.vector:
+			idctVector(b, c.quant, &m.samples[k])
+		default:
+			idct(b, c.quant, &m.samples[k])
+		}
+	}
+	x0, y0 := mx*j.mw, my*j.mh
+	t := &m.band.cells[x0/CellSize]
+	if m.vector && x0+j.mw <= j.width && y0+j.mh <= j.height {
+		m.whole(t, x0, y0)
+		return
+	}
+	luma := &j.comps[0]
+	for by := range luma.v {
+		for bx := range luma.h {
+			x, y := x0+8*bx, y0+8*by
+			if x >= j.width || y >= j.height {
+				continue
+			}
+			w, h := min(8, j.width-x), min(8, j.height-y)
+			var sum [3]uint32
+			if len(j.comps) == 1 {
+				t.grey(&m.samples[0], w, h, &sum)
+			} else {
+				m.colour(t, bx, by, w, h, &sum)
+			}
+			m.emit(t, x, y, &sum, w*h)
+		}
+	}
+}
+
+// emit gives a block to the sink and adds it to its cell.
+func (m *measurer) emit(t *tally, x, y int, sum *[3]uint32, pixels int) {
+	t.pixels += uint16(pixels)
+	for ch := range sum {
+		t.sum[ch] += sum[ch]
+		sum[ch] *= Unit
+	}
+	m.job.sink.Block(x/BlockSize, y/BlockSize, sum, pixels)
+}
+
+// level fills a block with one sample.
+func level(b *[64]uint8, v uint8) {
+	for i := range b {
+		b[i] = v
+	}
+}
+
+// add takes in one sample of a channel and reports 1 where it is clipped.
+func (t *tally) add(ch int, v uint32) uint32 {
+	t.square[ch] += v * v
+	t.min[ch], t.max[ch] = min(t.min[ch], uint8(v)), max(t.max[ch], uint8(v))
+	if v >= ClipCode {
+		t.clipped[ch]++
+		return 1
+	}
+	return 0
+}
+
+// colour looks at w x h pixels of a block of luma.
+func (m *measurer) colour(t *tally, bx, by, w, h int, sum *[3]uint32) {
+	chroma := &m.job.comps[1]
+	luma := &m.samples[by*m.job.comps[0].h+bx]
+	for y := range h {
+		cy := (8*by + y) >> m.shiftY
+		for x := range w {
+			cx := (8*bx + x) >> m.shiftX
+			block := cy/8*chroma.h + cx/8
+			at := cy%8*8 + cx%8
+			r, g, b := rgb(luma[8*y+x], m.samples[m.first[1]+block][at], m.samples[m.first[2]+block][at])
+			sum[0] += r
+			sum[1] += g
+			sum[2] += b
+			t.clipped[3] += t.add(0, r) | t.add(1, g) | t.add(2, b)
+		}
+	}
+}
+
+// grey is the same for a file of one component.
+func (t *tally) grey(luma *[64]uint8, w, h int, sum *[3]uint32) {
+	for y := range h {
+		for _, v := range luma[8*y : 8*y+w] {
+			for ch := range sum {
+				sum[ch] += uint32(v)
+			}
+			t.clipped[3] += t.add(0, uint32(v)) | t.add(1, uint32(v)) | t.add(2, uint32(v))
+		}
+	}
+}
+
+// rgb is the conversion of JFIF 1.02 with the coefficients and rounding of
+// image/color's YCbCr.RGBA, in 8 bits.
+func rgb(y, cb, cr uint8) (r, g, b uint32) {
+	yy := int32(y) * 0x10101
+	b1, r1 := int32(cb)-128, int32(cr)-128
+	return clamp(yy + 91881*r1), clamp(yy - 22554*b1 - 46802*r1), clamp(yy + 116130*b1)
+}
+
+func clamp(v int32) uint32 { return uint32(min(max(v>>16, 0), 255)) }
+
+// fresh is an empty band.
+func (m *measurer) fresh(row int) *band {
+	if n := len(m.spare); n > 0 {
+		b := m.spare[n-1]
+		m.spare = m.spare[:n-1]
+		b.row, b.mcus = row, 0
+		clear(b.waves)
+		clearTallies(b.cells)
+		return b
+	}
+	cols := (m.job.width + CellSize - 1) / CellSize
+	b := &band{row: row, cells: make([]tally, cols)}
+	if m.job.want == Levels {
+		b.waves = make([]wave, cols)
+	}
+	clearTallies(b.cells)
+	return b
+}
+
+func clearTallies(cells []tally) {
+	for i := range cells {
+		cells[i] = tally{min: [3]uint8{255, 255, 255}}
+	}
+}
+
+// flush hands the band in: to the sink if it is complete, and else to be put
+// together with what other workers have of it.
+func (m *measurer) flush() {
+	b := m.band
+	if b == nil {
+		return
+	}
+	m.band = nil
+	j := m.job
+	all := j.mxx * min(j.bandMCUs, j.myy-b.row*j.bandMCUs)
+	if b.mcus < all {
+		j.mu.Lock()
+		have := j.partial[b.row]
+		if have == nil {
+			j.partial[b.row] = b
+			j.mu.Unlock()
+			return
+		}
+		have.merge(b)
+		if have.mcus < all {
+			j.mu.Unlock()
+			m.spare = append(m.spare, b)
+			return
+		}
+		delete(j.partial, b.row)
+		j.mu.Unlock()
+		m.spare = append(m.spare, b)
+		b = have
+	}
+	for col := range b.cells {
+		c := b.cells[col].cell(j.want == Exact)
+		if j.want == Levels {
+			b.waves[col].spread(&c)
+		}
+		j.sink.Cell(col, b.row, &c)
+	}
+	m.spare = append(m.spare, b)
+}
+
+func (b *band) merge(o *band) {
+	b.mcus += o.mcus
+	for i := range b.cells {
+		t, u := &b.cells[i], &o.cells[i]
+		t.pixels += u.pixels
+		for ch := range t.sum {
+			t.sum[ch] += u.sum[ch]
+			t.square[ch] += u.square[ch]
+			t.min[ch], t.max[ch] = min(t.min[ch], u.min[ch]), max(t.max[ch], u.max[ch])
+		}
+		for k := range t.clipped {
+			t.clipped[k] += u.clipped[k]
+		}
+	}
+	for i := range b.waves {
+		b.waves[i].merge(&o.waves[i])
+	}
+}
+
+// cell is the result for a complete cell.
+func (t *tally) cell(exact bool) Cell {
+	c := Cell{Pixels: t.pixels}
+	for ch := range c.Sum {
+		if !exact {
+			c.Sum[ch] = t.sum[ch]
+			continue
+		}
+		c.Sum[ch] = t.sum[ch] * Unit
+		// Whole numbers of less than 2^53: exact.
+		c.Spread[ch] = float64(uint64(t.pixels)*uint64(t.square[ch]) - uint64(t.sum[ch])*uint64(t.sum[ch]))
+		c.Min[ch], c.Max[ch] = t.min[ch], t.max[ch]
+		c.Clipped[ch] = uint16(t.clipped[ch])
+	}
+	if exact {
+		c.Any = uint16(t.clipped[3])
+	}
+	return c
+}

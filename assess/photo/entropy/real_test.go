@@ -1,0 +1,91 @@
+package entropy
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"thirdstop/testdata"
+)
+
+// ways are the ways to read a file that must all come to the same.
+var ways = []struct {
+	workers int
+	vector  bool
+}{{1, false}, {1, true}, {2, true}, {3, false}}
+
+// agree reads data in every way and holds each against image/jpeg. It reports
+// whether the quick reader takes the file.
+func agree(t testing.TB, name string, data []byte) bool {
+	t.Helper()
+	want, decodeErr := plainly(data)
+	taken := false
+	for i, way := range ways {
+		got, err := survey(data, Exact, way.workers, way.vector)
+		label := fmt.Sprintf("%s on %d goroutines, vectors %v", name, way.workers, way.vector)
+		switch {
+		case err != nil && !errors.Is(err, ErrNotMine):
+			t.Errorf("%s: %v, which is no answer this reader gives", label, err)
+		case err == nil && decodeErr != nil:
+			t.Errorf("%s: read, though image/jpeg says %v", label, decodeErr)
+		case err == nil && want == nil:
+			t.Errorf("%s: read, though it is of another kind", label)
+		case err == nil:
+			if d := differs(got, want); d != "" {
+				t.Errorf("%s: %s", label, d)
+			}
+		}
+		if i > 0 && taken != (err == nil) {
+			t.Errorf("%s: taken %v, and on one goroutine %v", label, err == nil, taken)
+		}
+		taken = err == nil
+	}
+	return taken
+}
+
+func realFiles(t *testing.T) []string {
+	files := testdata.Samples(t)
+	dir := os.Getenv(testdata.PhotosVar)
+	if dir == "" {
+		dir = filepath.Join("..", "..", "..", "..", "shared", "photos")
+	}
+	if _, err := os.Stat(dir); err != nil {
+		t.Logf("without the collection of camera files: %v", err)
+		return files
+	}
+	err := filepath.WalkDir(dir, func(f string, _ fs.DirEntry, err error) error {
+		if e := strings.ToLower(filepath.Ext(f)); e == ".jpg" || e == ".jpeg" {
+			files = append(files, f)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return files
+}
+
+func TestRealPhotosMeasureAsTheyDecode(t *testing.T) {
+	taken := 0
+	files := realFiles(t)
+	for _, f := range files {
+		data, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if agree(t, filepath.Base(f), data) {
+			taken++
+		}
+		if t.Failed() {
+			return
+		}
+	}
+	t.Logf("%d of %d files are for the quick reader", taken, len(files))
+	if taken*10 < len(files)*8 {
+		t.Errorf("the quick reader takes %d of %d real files; nearly all are baseline", taken, len(files))
+	}
+}

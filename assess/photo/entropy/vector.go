@@ -1,0 +1,85 @@
+package entropy
+
+// A vector kernel takes the conversion to RGB apart so that 16-bit lanes do it
+// exactly. A channel is (65536 y + 257 y + C) >> 16, where C depends on the chroma
+// alone: y, plus the upper half of C, plus the carry of 257 y and the lower half.
+
+// terms holds those halves for a block of chroma: for red, green and blue the
+// lower half, then the upper half plus 1, each as 8 rows of 8 words, or of 16
+// where a sample is two pixels wide.
+type terms [6][8 * 16]int16
+
+// pixelRun is what the kernel takes and gives for the blocks of luma of an MCU.
+// Its layout is known to the assembly.
+type pixelRun struct {
+	luma    *uint8       // 0: blocks of 64, one behind the other
+	n       int          // 8: how many
+	terms   [4]*int16    // 16: where in its terms each block begins
+	step    int          // 48: bytes of terms from a pair of rows to the next
+	second  int          // 56: and from the first row of a pair to the second
+	sum     [4][4]uint32 // 64: by block and channel
+	square  [4]uint32    // 128
+	clipped [4]uint32    // 144
+	min     [8]uint8     // 160
+	max     [8]uint8     // 168
+	_       [16]byte
+	acc     [10][32]uint8 // 192
+}
+
+// place works out, once for a file, where the terms of an MCU's blocks lie.
+func (m *measurer) place() {
+	j := m.job
+	luma := &j.comps[0]
+	r := &m.run
+	r.luma, r.n = &m.samples[0][0], luma.blocks
+	if len(j.comps) == 1 {
+		m.terms[0] = terms{}
+		for ch := range 3 {
+			for i := range m.terms[0][2*ch+1] {
+				m.terms[0][2*ch+1][i] = 1
+			}
+		}
+		r.terms[0], r.step, r.second = &m.terms[0][0][0], 0, 0
+		return
+	}
+	row := 16
+	if m.shiftX == 1 {
+		row = 32
+	}
+	r.step, r.second = 2*row, row
+	if m.shiftY == 1 {
+		r.step, r.second = row, 0
+	}
+	for by := range luma.v {
+		for bx := range luma.h {
+			cx, cy := 8*bx>>m.shiftX, 8*by>>m.shiftY
+			block := cy/8*j.comps[1].h + cx/8
+			// A wide row has two words for each sample.
+			r.terms[by*luma.h+bx] = &m.terms[block][0][cy%8*row/2+cx%8<<m.shiftX]
+		}
+	}
+}
+
+// whole measures an MCU of which every pixel belongs to the picture.
+func (m *measurer) whole(t *tally, x0, y0 int) {
+	j := m.job
+	if len(j.comps) == 3 {
+		for k := range j.comps[1].blocks {
+			termsVector(&m.samples[m.first[1]+k], &m.samples[m.first[2]+k], &m.terms[k], int(m.shiftX))
+		}
+	}
+	r := &m.run
+	pixelsVector(r)
+	for ch := range t.sum {
+		t.square[ch] += r.square[ch]
+		t.min[ch], t.max[ch] = min(t.min[ch], r.min[ch]), max(t.max[ch], r.max[ch])
+	}
+	for k := range t.clipped {
+		t.clipped[k] += r.clipped[k]
+	}
+	across := j.comps[0].h
+	for k := range r.n {
+		sum := [3]uint32(r.sum[k][:3])
+		m.emit(t, x0+8*(k%across), y0+8*(k/across), &sum, 64)
+	}
+}
