@@ -414,3 +414,28 @@ func BenchmarkDocument(b *testing.B) {
 		b.SetBytes(int64(len(text)))
 	}
 }
+
+// lateWatch lets the server watch only once the gate is open.
+type lateWatch struct {
+	Shoot
+	gate chan bool
+}
+
+func (l lateWatch) Watch() (<-chan struct{}, func()) {
+	<-l.gate
+	return l.Shoot.Watch()
+}
+
+func TestAChangeBeforeTheServerWatchesIsNotMissed(t *testing.T) {
+	gate := make(chan bool)
+	b := start(t, open, func(s *Server, c *Config) {
+		if s == nil {
+			c.Shoot = lateWatch{c.Shoot, gate}
+		}
+	})
+	c := b.mustSocket()
+	next(t, c, "state")
+	b.sh.AddFrame() // nobody is signalled
+	close(gate)
+	nextState(t, c, b.sh.Snapshot().State.Seq)
+}
