@@ -25,7 +25,7 @@ type job struct {
 
 	want   Want
 	vector bool
-	sink Sink
+	sink   Sink
 	work
 }
 
@@ -232,6 +232,9 @@ func (j *job) start(b []byte, t *tables) bool {
 		for range c.blocks {
 			j.plan = append(j.plan, planned{i, c.dc, c.ac})
 		}
+	}
+	if len(j.plan) > 10 { // T.81 B.2.3
+		return false
 	}
 	// What follows selects coefficients, which only progressive files use.
 	return true

@@ -105,8 +105,14 @@ func (m *measurer) exact(blocks []int16, flat []bool, mx, my int) {
 	t := &m.band.cells[x0/CellSize]
 	if m.vector && x0+j.mw <= j.width && y0+j.mh <= j.height {
 		m.whole(t, x0, y0)
-		return
+	} else {
+		m.pixels(t, x0, y0)
 	}
+}
+
+// pixels looks at those pixels of an MCU that belong to the picture, one by one.
+func (m *measurer) pixels(t *tally, x0, y0 int) {
+	j := m.job
 	luma := &j.comps[0]
 	for by := range luma.v {
 		for bx := range luma.h {

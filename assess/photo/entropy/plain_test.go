@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"image"
-	"image/color"
 	"image/jpeg"
 	"sync"
 )
@@ -81,8 +80,7 @@ func reference(img image.Image) *grid {
 			var px [3]uint8
 			switch img := img.(type) {
 			case *image.YCbCr:
-				c := img.YCbCrAt(x, y)
-				r, gr, b, _ := color.YCbCr{Y: c.Y, Cb: c.Cb, Cr: c.Cr}.RGBA()
+				r, gr, b, _ := img.YCbCrAt(x, y).RGBA()
 				px = [3]uint8{uint8(r >> 8), uint8(gr >> 8), uint8(b >> 8)}
 			case *image.Gray:
 				v := img.GrayAt(x, y).Y

@@ -1,8 +1,10 @@
 package entropy
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"image/jpeg"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -69,6 +71,17 @@ func realFiles(t *testing.T) []string {
 	return files
 }
 
+// rare are the sound baseline files that are left to the plain reader, and why.
+var rare = map[string]string{
+	"video-001.q50.411.jpeg":    "4:1:1",
+	"video-001.rgb.jpeg":        "RGB",
+	"video-001.cmyk.jpeg":       "CMYK",
+	"pil_sample_cmyk.jpg":       "CMYK",
+	"icc_profile_big.jpg":       "",
+	"Multiple_ICC_segments.jpg": "",
+	"junk_jpeg_header.jpg":      "stray bytes between segments",
+}
+
 func TestRealPhotosMeasureAsTheyDecode(t *testing.T) {
 	taken := 0
 	files := realFiles(t)
@@ -77,15 +90,16 @@ func TestRealPhotosMeasureAsTheyDecode(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if agree(t, filepath.Base(f), data) {
+		_, decodeErr := jpeg.Decode(bytes.NewReader(data))
+		name := filepath.Base(f)
+		switch {
+		case agree(t, name, data):
 			taken++
-		}
-		if t.Failed() {
-			return
+		case decodeErr == nil && !bytes.Contains(data, []byte{0xFF, 0xC2}):
+			if _, known := rare[name]; !known {
+				t.Errorf("%s is a sound baseline file, and the quick reader leaves it alone", name)
+			}
 		}
 	}
 	t.Logf("%d of %d files are for the quick reader", taken, len(files))
-	if taken*10 < len(files)*8 {
-		t.Errorf("the quick reader takes %d of %d real files; nearly all are baseline", taken, len(files))
-	}
 }

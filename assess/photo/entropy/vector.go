@@ -23,7 +23,7 @@ type pixelRun struct {
 	min     [8]uint8     // 160
 	max     [8]uint8     // 168
 	_       [16]byte
-	acc     [10][32]uint8 // 192
+	acc     [11][32]uint8 // 192: minima, maxima, counts and a mask, not yet brought together
 }
 
 // place works out, once for a file, where the terms of an MCU's blocks lie.

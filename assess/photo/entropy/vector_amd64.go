@@ -1,0 +1,25 @@
+//go:build amd64 && !purego
+
+package entropy
+
+import "golang.org/x/sys/cpu"
+
+// vectors says whether the vector kernels can be used here. Without them the
+// plain functions do the same.
+var vectors = cpu.X86.HasAVX2
+
+// idctVector does what [idct] does.
+//
+//go:noescape
+func idctVector(b *[64]int16, quant *[64]int32, out *[64]uint8)
+
+// termsVector works out the terms of a block of chroma; wide is 1 where a sample
+// is two pixels wide, else 0.
+//
+//go:noescape
+func termsVector(cb, cr *[64]uint8, out *terms, wide int)
+
+// pixelsVector adds up the pixels of whole blocks.
+//
+//go:noescape
+func pixelsVector(r *pixelRun)

@@ -1,0 +1,128 @@
+package entropy
+
+import (
+	"image/color"
+	"math/rand/v2"
+	"testing"
+	"unsafe"
+)
+
+func TestTheAssemblyKnowsWhereFieldsLie(t *testing.T) {
+	var r pixelRun
+	for _, f := range []struct {
+		name      string
+		got, want uintptr
+	}{
+		{"n", unsafe.Offsetof(r.n), 8}, {"terms", unsafe.Offsetof(r.terms), 16}, {"step", unsafe.Offsetof(r.step), 48},
+		{"second", unsafe.Offsetof(r.second), 56}, {"sum", unsafe.Offsetof(r.sum), 64}, {"square", unsafe.Offsetof(r.square), 128},
+		{"clipped", unsafe.Offsetof(r.clipped), 144}, {"min", unsafe.Offsetof(r.min), 160}, {"max", unsafe.Offsetof(r.max), 168},
+		{"acc", unsafe.Offsetof(r.acc), 192}, {"the end", unsafe.Sizeof(r), 544},
+	} {
+		if unsafe.Sizeof(uintptr(0)) == 8 && f.got != f.want {
+			t.Errorf("%s lies at %d, and the assembly has it at %d", f.name, f.got, f.want)
+		}
+	}
+}
+
+func needVectors(t *testing.T) {
+	if !vectors {
+		t.Skip("no vector kernels on this processor or in this build")
+	}
+}
+
+// Coefficients and divisors of any size wrap around in 32 bits; both must do it alike.
+func TestVectorTransformEqualsThePlainOne(t *testing.T) {
+	needVectors(t)
+	const seed = 88
+	rng := rand.New(rand.NewPCG(seed, 1))
+	for i := range 200_000 {
+		var b [64]int16
+		var q [64]int32
+		span, divisor := int32(1)<<rng.IntN(16), int32(1)<<rng.IntN(17)
+		for k := range b {
+			q[k] = rng.Int32N(divisor)
+			if rng.IntN(3) > 0 {
+				b[k] = int16(rng.Int32N(2*span) - span)
+			}
+		}
+		var got, want [64]uint8
+		idct(&b, &q, &want)
+		idctVector(&b, &q, &got)
+		if got != want {
+			t.Fatalf("seed %d, block %d: %v\nwant %v", seed, i, got, want)
+		}
+	}
+}
+
+// Every colour there is: 256 x 256 x 256.
+func TestConversionEqualsImageColor(t *testing.T) {
+	for y := range 256 {
+		for cb := range 256 {
+			for cr := range 256 {
+				r, g, b := rgb(uint8(y), uint8(cb), uint8(cr))
+				wr, wg, wb, _ := color.YCbCr{Y: uint8(y), Cb: uint8(cb), Cr: uint8(cr)}.RGBA()
+				if r != wr>>8 || g != wg>>8 || b != wb>>8 {
+					t.Fatalf("Y %d, Cb %d, Cr %d converts to %d, %d, %d, want %d, %d, %d", y, cb, cr, r, g, b, wr>>8, wg>>8, wb>>8)
+				}
+			}
+		}
+	}
+}
+
+// lays is how luma and chroma come to lie in an MCU: factors of luma, of chroma.
+var lays = [][4]int{{1, 1, 1, 1}, {2, 1, 1, 1}, {1, 2, 1, 1}, {2, 2, 1, 1}, {2, 2, 2, 1}, {2, 2, 1, 2}, {2, 1, 2, 1}, {1, 2, 1, 2}}
+
+// layJob is a frame of one MCU of a layout.
+func layJob(lay [4]int, sink Sink) *job {
+	j := &job{width: 8 * lay[0], height: 8 * lay[1], mw: 8 * lay[0], mh: 8 * lay[1], mxx: 1, myy: 1, sink: sink}
+	for i := range 3 {
+		h, v := lay[2], lay[3]
+		if i == 0 {
+			h, v = lay[0], lay[1]
+		}
+		j.comps = append(j.comps, component{h: h, v: v, blocks: h * v})
+		for range h * v {
+			j.plan = append(j.plan, planned{comp: i})
+		}
+	}
+	j.bandMCUs = CellSize / j.mh
+	return j
+}
+
+func TestVectorPixelsEqualThePlainOnes(t *testing.T) {
+	needVectors(t)
+	const seed = 16
+	rng := rand.New(rand.NewPCG(seed, 2))
+	for _, lay := range lays {
+		for round := range 3000 {
+			var results [2]*grid
+			var samples [10][64]uint8
+			low, span := rng.IntN(256), 1+rng.IntN(256)
+			for k := range samples {
+				for i := range samples[k] {
+					samples[k][i] = uint8(min(255, low+rng.IntN(span)))
+				}
+			}
+			for way := range results {
+				g := newGrid(Frame{8 * lay[0], 8 * lay[1], false})
+				j := layJob(lay, g)
+				j.vector = way == 1
+				m := new(measurer)
+				m.begin(j)
+				m.samples = samples
+				m.band = m.fresh(0)
+				m.band.mcus = 1
+				if j.vector {
+					m.whole(&m.band.cells[0], 0, 0)
+				} else {
+					m.pixels(&m.band.cells[0], 0, 0)
+				}
+				m.flush()
+				results[way] = g
+			}
+			if d := differs(results[1], results[0]); d != "" {
+				t.Fatalf("layout %v, seed %d, round %d: %s", lay, seed, round, d)
+			}
+		}
+	}
+}
