@@ -36,9 +36,17 @@ func (s State) decide(at time.Time, out []Output) (State, []Output) {
 		pending = a.Adjustments
 	}
 	if !reflect.DeepEqual(pending, s.pending) {
-		s.pending, s.advisedAt = pending, at
+		if !sameTurns(pending, s.pending) {
+			s.advisedAt, s.unseen = at, 0
+		}
+		s.pending = pending
 	}
 	return s, out
+}
+
+// sameTurns tells whether two pieces of advice ask for the same turns, for whatever reasons.
+func sameTurns(a, b []Adjustment) bool {
+	return slices.EqualFunc(a, b, func(x, y Adjustment) bool { return x.Group == y.Group && x.From == y.From && x.To == y.To })
 }
 
 // newest is the newest frame that could be read.
@@ -79,7 +87,7 @@ func (s State) advice() Advice {
 		a.Headline, a.Reason = "Take a frame", "The lights changed; the next frame tells how they stand."
 		return a
 	}
-	if s.tentative != nil {
+	if s.assumed() {
 		set.Power[s.tentative.light] = s.tentative.to.Stops() + s.base(s.Lights[s.tentative.light])
 	}
 	fit := s.taught.Fit()
@@ -89,12 +97,7 @@ func (s State) advice() Advice {
 		a.Status, a.Headline, a.Reason = Look, "Nothing to judge yet", s.whyNothing(seen)
 		return a
 	}
-	sol := fit.Solve(set, s.ranges(regions, targets, false), targets)
-	if !sol.Met { // the fill is left alone as long as the others can do it: it makes the shadows
-		if more := fit.Solve(set, s.ranges(regions, targets, true), targets); more.Met {
-			sol = more
-		}
-	}
+	sol := s.solve(fit, set, targets)
 	for k, j := range regions {
 		if !targets[k].Judged {
 			continue
@@ -102,13 +105,13 @@ func (s State) advice() Advice {
 		e := s.expected(j, seen[k])
 		e.Then, e.ThenSigma = sol.Levels[k].Value.Round(), sol.Levels[k].Sigma.Round()
 		e.ThenText = e.Then.Signed()
-		a.AtLeast = a.AtLeast || e.AtLeast && (!e.InTarget || s.peeks(j, seen[k], now[k]))
+		a.AtLeast = a.AtLeast || e.AtLeast && (!e.InTarget || s.peeks(k, j, seen[k], now[k]))
 		a.Guess = a.Guess || e.ThenSigma > unsure && sol.Touched > 0
 		a.Expected = append(a.Expected, e)
 	}
 	s.tell(&a, sol, regions, targets, seen, now, moved)
 	if !sol.Met {
-		a.Ways = s.ways(fit, set, regions, targets, sol)
+		a.Ways = s.ways(fit, set, targets, sol)
 		s.tellWays(&a)
 	}
 	return a
@@ -121,10 +124,9 @@ func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measur
 	for k, j := range regions {
 		t := j.target
 		t.Judged = t.Judged && seen[k].OK && s.lit(k)
-		if t.Judged && s.peeks(j, seen[k], now[k]) {
+		if t.Judged && s.peeks(k, j, seen[k], now[k]) {
 			t.Low, t.High, t.Aim, t.SlackLow, t.SlackHigh = -1, -0.15, -0.5, 0.5, 0
-		}
-		if t.Judged && k == whiteRegion && seen[k].AtLeast && now[k].Value < seen[k].Value {
+		} else if t.Judged && k == whiteRegion && seen[k].AtLeast && now[k].Value < seen[k].Value {
 			// The newest frame clips what must hold, whatever the mean of the last few says.
 			over := seen[k].Value - now[k].Value
 			t.Low, t.High, t.Aim, t.SlackHigh = t.Low-over, t.High-over, t.Aim-over, 0
@@ -134,6 +136,9 @@ func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measur
 	}
 	return out, any
 }
+
+// assumed tells whether the open question's explanation is taken for true meanwhile.
+func (s State) assumed() bool { return s.tentative != nil && !s.tentative.asked }
 
 // lit tells whether a light that is set for a region is on: while lights are
 // built up one at a time, a backdrop without its light is no fault.
@@ -158,9 +163,10 @@ func ownRegion(l LightState) int {
 	return whiteRegion
 }
 
-// peeks tells whether a region is first to be seen under the edge.
-func (s State) peeks(j judged, seen rig.Measured, now rig.Level) bool {
-	return j.name == BackdropFloor && seen.AtLeast && now.Sigma > s.blindness(backdropRegion)
+// peeks tells whether a region is first to be seen under the edge: it clips, and how
+// far over is hardly known.
+func (s State) peeks(region int, j judged, seen rig.Measured, now rig.Level) bool {
+	return (j.name == BackdropFloor || j.name == WhitePeak) && seen.AtLeast && now.Sigma > s.blindness(region)
 }
 
 // blindness is the sigma from which a clipped region counts as not known.
@@ -173,9 +179,45 @@ func (s State) blindness(region int) exposure.Stops {
 	return blind
 }
 
+// solve looks for the settings of the lights that make the judged regions, and then for that of the
+// hair light: it has a limit of its own, for which no other light is to be turned.
+func (s State) solve(fit rig.Fit, set rig.Setting, targets []rig.Target) rig.Solution {
+	main := slices.Clone(targets)
+	main[crownRegion].Judged = false
+	sol := fit.Solve(set, s.ranges(main, false), main)
+	if !sol.Met { // the fill is left alone as long as the others can do it: it makes the shadows
+		if more := fit.Solve(set, s.ranges(main, true), main); more.Met {
+			sol = more
+		}
+	}
+	if !targets[crownRegion].Judged {
+		return sol
+	}
+	hair, ranges := make([]rig.Target, regionCount), s.ranges(targets, false)
+	hair[crownRegion] = targets[crownRegion]
+	set.Power = slices.Clone(set.Power)
+	for i, l := range s.Lights {
+		ranges[i].Fixed = ranges[i].Fixed || ownRegion(l) != crownRegion
+		ranges[i].Least = max(ranges[i].Least, ranges[i].Now-hairStep)
+		if ranges[i].Fixed {
+			ranges[i].Now = sol.Dials[i]
+			set.Power[i] = ranges[i].Base + sol.Dials[i].Stops()
+		}
+	}
+	if with := fit.Solve(set, ranges, hair); with.Touched > 0 {
+		with.Met, with.Touched = sol.Met, sol.Touched+with.Touched
+		return with
+	}
+	return sol // another light makes the hair so bright; the warning about the sitter says so
+}
+
+// hairStep is the most that a hair light is turned down at once: how much of the crown's light is
+// its own is hardly known, and hair that is too dark costs a frame as well.
+const hairStep = exposure.Stop + exposure.Third
+
 // ranges says which lights may be turned: those whose own region is judged. A
 // backdrop must not be lit by turning up the key's spill.
-func (s State) ranges(regions [regionCount]judged, targets []rig.Target, fillToo bool) []rig.Range {
+func (s State) ranges(targets []rig.Target, fillToo bool) []rig.Range {
 	out := make([]rig.Range, len(s.Lights))
 	hasBackground := slices.ContainsFunc(s.Lights, func(l LightState) bool { return l.Role == string(plan.Background) && !l.Off })
 	for i, l := range s.Lights {
@@ -190,7 +232,7 @@ func (s State) ranges(regions [regionCount]judged, targets []rig.Target, fillToo
 			}
 		}
 		now := l.Power
-		if s.tentative != nil && s.tentative.light == i {
+		if s.assumed() && s.tentative.light == i {
 			now = s.tentative.to
 		}
 		out[i] = rig.Range{Now: now, Least: l.Least, Most: l.Most, Click: l.Click, Base: s.base(l), Fixed: fixed}
@@ -204,7 +246,7 @@ func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, ta
 	for i, to := range sol.Dials {
 		l := s.Lights[i]
 		from := l.Power
-		if s.tentative != nil && s.tentative.light == i {
+		if s.assumed() && s.tentative.light == i {
 			from = s.tentative.to
 		}
 		if to == from {
@@ -258,7 +300,7 @@ func (s State) why(l LightState, regions [regionCount]judged, targets []rig.Targ
 		k = backdropRegion
 	}
 	j, t := regions[k], targets[k]
-	if s.peeks(j, seen[k], now[k]) {
+	if s.peeks(k, j, seen[k], now[k]) {
 		return fmt.Sprintf("the %s is clipped, and how far over cannot be seen; one frame under the edge tells", j.words)
 	}
 	v, word := now[k].Value, ""
@@ -341,7 +383,7 @@ func (s State) warnings() []Warning {
 		add("sitter_clips", "%.0f %% of the sitter clips (the plan allows %.0f %%): look for light wrapping round from the backdrop, or a light too close.",
 			p.ClippedShare*100, s.Plan.Targets.MostClipped*100)
 	}
-	if s.untaught && s.Question == nil {
+	if s.untaught && !s.assumed() {
 		add("either_side", "Frame %d may have been taken before or after an adjustment; the next one tells.", last.Number)
 	}
 	return out

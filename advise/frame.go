@@ -164,11 +164,23 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	}
 	s.model = s.taught
 	if s.Question != nil && f.Number > s.Question.Expires {
+		if s.assumed() {
+			s.model = rig.Model{Spec: s.model.Spec} // nobody said what it was: learn the light anew
+		}
 		s.Question, s.tentative = nil, nil
-		s.model = rig.Model{Spec: s.model.Spec} // nobody said what it was: learn the light anew
 	}
+	advised := len(s.pending) > 0 && at.Sub(s.advisedAt) >= askTime
 	s, set, out, taught := s.settle(at, f.Number, gain, shutter, seen)
 	s.lastSet = set
+	if followed := len(out) > 0; advised && !followed && s.Question == nil {
+		if s.unseen++; s.unseen == askAfter {
+			var q Output
+			s, q = s.askWhetherTurned(f.Number)
+			out = append(out, q)
+		}
+	} else {
+		s.unseen = 0
+	}
 	s.untaught = !taught
 	if taught && f.Reading.Kind != assess.Provisional {
 		s.taught = s.model.With(rig.Observation{Setting: set, Levels: seen[:]})
@@ -252,10 +264,13 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 		s.recent = keep
 		return s, all[best].set, out, true
 	}
-	if s.Question != nil {
+	if s.assumed() {
 		return s, all[best].set, out, false
 	}
 	if !s.comparable() {
+		return s, all[best].set, out, true
+	}
+	if s.Question != nil { // one at a time
 		return s, all[best].set, out, true
 	}
 	s, more, explained := s.unexplained(frame, fit, all[best].set, seen)
@@ -379,6 +394,25 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	return s, []Output{{Question: &q}}, false
 }
 
+// askAfter is how many frames in a row must leave an adjustment unseen before it is asked about.
+const askAfter = 3
+
+// askTime is how long an adjustment must have stood there before that counts.
+const askTime = 20 * time.Second
+
+// askWhetherTurned asks about the first adjustment that was advised and that no frame
+// shows. Either nobody turned it, and the advice stands, or the light does less than was
+// thought, and then an answer is the only way to learn it.
+func (s State) askWhetherTurned(frame int) (State, Output) {
+	p := s.pending[0]
+	i, _ := s.light(p.Group)
+	s.asked++
+	q := Question{Number: s.asked, Frame: frame, Group: p.Group, To: p.To, Expires: frame + questionFrames,
+		Text: fmt.Sprintf("%s: is it set to %s by now? The frames don't show it.", p.Light, p.ToText)}
+	s.Question, s.tentative = &q, &tentative{light: i, to: p.To, asked: true}
+	return s, Output{Question: &q}
+}
+
 // questionFrames is for how many frames a question waits before it is dropped.
 const questionFrames = 3
 
@@ -424,6 +458,9 @@ func (s State) answered(in Answer) (State, []Output) {
 	s.Question = nil
 	t := s.tentative
 	s.tentative = nil
+	if !in.Yes && t != nil && t.asked {
+		return s, []Output{event("not_turned", Event{Frame: q.Frame, Group: q.Group, Text: "Not turned yet; the advice stands."})}
+	}
 	if !in.Yes || t == nil || t.light >= len(s.Lights) {
 		s.model = rig.Model{Spec: s.model.Spec} // drift: what was learned no longer holds
 		s = s.reteach()

@@ -73,7 +73,7 @@ func judgedRegions(p *plan.Plan, declared bool) [regionCount]judged {
 	}
 	s = slack(plan.Key)
 	white.target = rig.Target{Judged: declared && !white.band.IsZero(), Low: white.band.Low, High: white.band.High,
-		Aim: aim(white.band), SlackLow: s}
+		Aim: aim(white.band), SlackLow: s, Holds: true}
 	// What must hold its detail has no slack towards clipping beyond the edge itself.
 	white.target.SlackHigh = max(0, min(s, clipEdge-white.band.High))
 	out[backdropRegion], out[whiteRegion] = backdrop, white

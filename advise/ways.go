@@ -15,8 +15,10 @@ const mostWays = 3
 // ways looks for what else brings the targets within reach where power alone
 // can't: the least change of aperture, of ISO, or of one light's distance, each
 // with the adjustments that then become needed and with its price.
-func (s State) ways(fit rig.Fit, set rig.Setting, regions [regionCount]judged, targets []rig.Target, nearest rig.Solution) []Way {
-	ranges := s.ranges(regions, targets, true)
+func (s State) ways(fit rig.Fit, set rig.Setting, targets []rig.Target, nearest rig.Solution) []Way {
+	targets = slices.Clone(targets)
+	targets[crownRegion].Judged = false
+	ranges := s.ranges(targets, true)
 	out := []Way{}
 	add := func(thirds int, way Way, ok bool) bool {
 		if !ok {
@@ -49,7 +51,7 @@ func (s State) ways(fit rig.Fit, set rig.Setting, regions [regionCount]judged, t
 		}
 	}
 	for i := range s.Lights {
-		if way, ok := s.distanceWay(fit, set, ranges, regions, targets, nearest, i); ok {
+		if way, ok := s.distanceWay(fit, set, ranges, targets, nearest, i); ok {
 			out = append(out, way)
 		}
 	}
@@ -85,7 +87,7 @@ const (
 )
 
 // distanceWay moves one light that stands at an end of its dial, by the inverse square.
-func (s State) distanceWay(fit rig.Fit, set rig.Setting, ranges []rig.Range, regions [regionCount]judged, targets []rig.Target, nearest rig.Solution, light int) (Way, bool) {
+func (s State) distanceWay(fit rig.Fit, set rig.Setting, ranges []rig.Range, targets []rig.Target, nearest rig.Solution, light int) (Way, bool) {
 	l := s.Lights[light]
 	if !(l.Distance > 0) || ranges[light].Fixed || nearest.Dials[light] != l.Least && nearest.Dials[light] != l.Most {
 		return Way{}, false

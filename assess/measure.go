@@ -168,11 +168,12 @@ func (m *meter) sitter(sc *scene.Scene) *Sitter {
 	cells := m.cellsOf(sc.Grid, sc.Sitter.Mask)
 	t := m.tally(cells)
 	inner := sc.Inner(sc.Sitter.Mask)
+	deep := sc.Inner(inner) // curls let the backdrop through further in than an outline does
 	return &Sitter{
 		Level:        m.median(cells, brightest),
 		Headroom:     m.headroom(cells),
 		ClippedShare: m.tally(m.cellsOf(sc.Grid, inner)).any(),
-		Crown:        m.crown(sc, inner),
+		Crown:        m.crown(sc, deep),
 		Share:        float64(t.pixels) / float64(m.s.Width*m.s.Height),
 		Confidence:   sc.Sitter.Confidence,
 		Box:          Box(sc.BoxOf(sc.Sitter.Mask)),
@@ -189,7 +190,7 @@ const (
 )
 
 // crown reads the top of the head inside its outline. inner is the sitter without
-// the cells along the outline.
+// the cells near the outline.
 func (m *meter) crown(sc *scene.Scene, inner []bool) *Crown {
 	top := make([]bool, len(inner))
 	some := false
@@ -202,8 +203,8 @@ func (m *meter) crown(sc *scene.Scene, inner []bool) *Crown {
 		return nil
 	}
 	peak, atLeast := m.peak(m.cellsOf(sc.Grid, top), Box{0, 0, 1, 1})
-	// A block far under the edge in a cell that clips lies beside the backdrop, between curls: it is dark, not clipped.
-	return &Crown{Peak: peak, AtLeast: atLeast && peak > -1, Box: Box(sc.BoxOf(top))}
+	// A block under the edge in a cell that clips lies beside the backdrop, between curls: it is dark, not clipped.
+	return &Crown{Peak: peak, AtLeast: atLeast && peak > -0.35, Box: Box(sc.BoxOf(top))}
 }
 
 func (m *meter) white(sc *scene.Scene) *WhiteReference {

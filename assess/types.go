@@ -140,7 +140,7 @@ type Sitter struct {
 // It has an upper limit only, for hair and headwear differ.
 type Crown struct {
 	Peak    exposure.Stops `json:"peak_stops" unit:"stops" range:"-12 to 0" doc:"highest of the channels' 98th percentiles over 8x8 blocks"`
-	AtLeast bool           `json:"at_least" doc:"as at_least, of the cell that holds the peak's block; false more than a stop under the edge"`
+	AtLeast bool           `json:"at_least" doc:"as at_least, of the cell that holds the peak's block; false more than a third of a stop under the edge"`
 	Box     Box            `json:"box" doc:"the smallest box around it"`
 }
 

@@ -21,10 +21,10 @@ type Level struct {
 	Sigma exposure.Stops // one standard deviation, from what is not known of the coefficients
 }
 
-// Clipped frames tell that a region is over the edge, hardly by how much. They
-// enter as a bound, and as a loose belief about what lies beyond it:
-// portrait lights that start too strong start about a stop too strong
-// (common practice, no source). One unclipped frame outweighs it a hundredfold.
+// Clipped frames tell that a region is over the edge, hardly by how much. Each is
+// a bound, and the newest of a region carries a loose belief about what lies beyond it as well:
+// lights that are too strong are about a stop too strong (common practice, no source).
+// Once it was turned down and still clips, the belief starts from there. One unclipped frame outweighs it a hundredfold.
 const (
 	beyondMean  = 1.0
 	beyondSigma = 1.0
@@ -152,10 +152,22 @@ func (m Model) normal(x, h, g []float64) float64 {
 			if y < float64(level.Value) {
 				add((y-float64(level.Value))/s, at, scaled(s))
 			}
-			add((y-float64(level.Value)-beyondMean)/beyondSigma, at, scaled(beyondSigma))
+			if k == m.newestClipped(r) {
+				add((y-float64(level.Value)-beyondMean)/beyondSigma, at, scaled(beyondSigma))
+			}
 		}
 	}
 	return cost
+}
+
+// newestClipped is the newest observation in which a region clipped, -1 for none.
+func (m Model) newestClipped(region int) int {
+	for k := len(m.Seen) - 1; k >= 0; k-- {
+		if l := m.Seen[k].Levels[region]; l.OK && l.AtLeast {
+			return k
+		}
+	}
+	return -1
 }
 
 // level is the model's exposure of a region in stops; at and share receive the

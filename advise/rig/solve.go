@@ -13,6 +13,7 @@ type Target struct {
 	Low, High exposure.Stops
 	Aim       exposure.Stops // between Low and High: where to go when a light is turned at all
 	UpperOnly bool           // Low and Aim do not count
+	Holds     bool           // must keep its detail: where not every target can be met, being over this one weighs most
 	// The slacks say how far outside a level may lie before it is worth a turn
 	// of a dial: half a click and the flashes' scatter.
 	SlackLow, SlackHigh exposure.Stops
@@ -145,10 +146,16 @@ func (s *search) miss(dials []exposure.Dial) float64 {
 	var sum float64
 	for k, y := range s.levels(dials) {
 		m := math.Round(float64(s.targets[k].Miss(y)) * 1000)
+		if m > 0 && s.targets[k].Holds {
+			m *= holdsWeight
+		}
 		sum += float64(m * m)
 	}
 	return sum
 }
+
+// holdsWeight is how much more a stop over a target that must hold counts than any other miss.
+const holdsWeight = 8
 
 // cost is how far the judged regions lie from their aims, rounded for the same reason.
 func (s *search) cost(levels []exposure.Stops) float64 {

@@ -1,0 +1,324 @@
+// Package trial holds the advice against virtual studios whose truth is known: it
+// follows the advice frame by frame, and counts how soon every target holds.
+//
+// It knows studios, readings and the state machine. It must never know how a shoot is
+// recorded or shown, and nothing of thirdstop depends on it but a subcommand and
+// tests. What the studio leaves out stands in assess/studio; no result here says more than that.
+package trial
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"slices"
+	"sync"
+	"time"
+
+	"thirdstop/advise"
+	"thirdstop/advise/plan"
+	"thirdstop/assess"
+	"thirdstop/assess/exposure"
+	"thirdstop/assess/studio"
+	"thirdstop/assess/tone"
+)
+
+// Options say which studios are tried. The zero value of a field has a meaning of its own.
+type Options struct {
+	Studios int            // how many
+	Seed    uint64         // the first studio's; the others count up from it
+	Frames  int            // most frames per studio; 0 is 6
+	Scatter exposure.Stops // of every flash, one standard deviation; 0 leaves each studio its own (0.01 to 0.06)
+	Off     exposure.Stops // lights start at most so far off; 0 is 2 stops
+	Own     bool           // readings through the camera's own curve, as after learning it; else through the default
+	Wrong   float64        // how wrong the plan's distances are, one standard deviation; 0.3 is 30 %. Negative: the plan has none
+}
+
+// Outcome is what became of one studio.
+type Outcome struct {
+	Seed     uint64
+	Clipped  bool   // a judged region was clipped in the first frame
+	OnTarget int    // the frame from which every target held in truth and stayed so to the end; 0 never
+	Rest     int    // the frame at which the advice came to "hold"; 0 never
+	Worse    int    // corrections after which the judged regions lay further off than before, by more than scatter
+	Look     bool   // the advice said that power alone can't
+	Reach    bool   // power alone could: some setting of the dials meets every target in truth
+	Skipped  string // why there was nothing to try
+	Curve    string
+}
+
+// Run tries all studios on all processors. The same options give the same outcomes.
+func Run(o Options) []Outcome {
+	if o.Frames == 0 {
+		o.Frames = 6
+	}
+	out := make([]Outcome, o.Studios)
+	next := make(chan int)
+	var wait sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wait.Go(func() {
+			for i := range next {
+				out[i] = one(o.Seed+uint64(i), o)
+			}
+		})
+	}
+	for i := range out {
+		next <- i
+	}
+	close(next)
+	wait.Wait()
+	return out
+}
+
+// one follows the advice in one studio.
+func one(seed uint64, o Options) (out Outcome) {
+	st := studio.Random(seed, studio.RandomOptions{Off: o.Off, NoNarrow: true})
+	if o.Scatter > 0 {
+		st.Scatter = o.Scatter
+	}
+	out = Outcome{Seed: seed, Curve: st.Camera.Curve.String()}
+	st.Sitter.Card = true // held for the white reference; a collar is a matter of measuring, not of advising
+	quiet, err := st.Expected()
+	if err != nil {
+		out.Skipped = err.Error()
+		return out
+	}
+	card, ok := quiet.Region(studio.WhiteReference)
+	if !ok || card.Size < 0.004 {
+		out.Skipped = "nothing white enough to declare"
+		return out
+	}
+	box := middle(card.Box)
+	p := planOf(st, quiet, o, rand.New(rand.NewPCG(seed, 0x7a1)))
+	want := targetsOf(st, p, box)
+	curve := tone.Default()
+	if o.Own {
+		curve = OwnCurve(st.Camera.Curve)
+	}
+
+	s, _ := advise.Apply(advise.State{}, advise.Input{Plan: &advise.PlanText{Name: "trial.yaml", Text: string(p.Marshal())}})
+	if s.Plan == nil {
+		out.Skipped = "the plan was refused"
+		return out
+	}
+	s, _ = advise.Apply(s, advise.Input{Reference: &advise.Reference{Box: &box}})
+	at := time.Date(2026, 5, 9, 10, 0, 0, 0, time.UTC)
+	defer func() { out.Reach = out.OnTarget > 0 || want.reachable(st) }() // dear, and mostly plain
+	before := want.off(st)
+	for n := 1; n <= o.Frames; n++ {
+		survey, _ := st.RenderSurvey()
+		r := assess.MeasureSurvey(survey, facts(st), curve, assess.Hints{WhiteReference: &box})
+		at = at.Add(12 * time.Second)
+		s, _ = advise.Apply(s, advise.Input{At: at, Frame: &advise.Frame{Number: n, Revision: 1, Reading: &r}})
+		if n == 1 {
+			if r.Regions.Backdrop == nil {
+				out.Skipped = "no backdrop was found"
+				return out
+			}
+			for _, e := range s.Advice.Expected {
+				out.Clipped = out.Clipped || e.AtLeast
+			}
+		}
+		if holds := want.off(st) == 0; !holds {
+			out.OnTarget = 0
+		} else if out.OnTarget == 0 {
+			out.OnTarget = n
+		}
+		out.Look = out.Look || s.Advice.Status == advise.Look
+		if s.Advice.Status == advise.Hold {
+			out.Rest = n
+			break
+		}
+		if q := s.Question; q != nil { // the assistant did what was advised, and says so
+			s, _ = advise.Apply(s, advise.Input{At: at.Add(time.Second), Answer: &advise.Answer{Question: q.Number, Yes: true}})
+		}
+		for _, a := range s.Advice.Adjustments {
+			if err := st.Light(a.Group).Turn(a.To); err != nil {
+				out.Skipped = err.Error()
+				return out
+			}
+		}
+		after := want.off(st)
+		// A clipped region is brought under the edge on purpose; that is no step for the worse.
+		if after > before+0.15 && !s.Advice.AtLeast {
+			out.Worse++
+		}
+		before = after
+	}
+	return out
+}
+
+func middle(b studio.Box) assess.Box {
+	w, h := b.X1-b.X0, b.Y1-b.Y0
+	return assess.Box{X0: b.X0 + 0.3*w, Y0: b.Y0 + 0.3*h, X1: b.X1 - 0.3*w, Y1: b.Y1 - 0.3*h}
+}
+
+// facts are what the studio's camera would have written into the file.
+func facts(st *studio.Studio) assess.Facts {
+	c := st.Camera
+	manual, fixed := 1, 1
+	return assess.Facts{Kind: assess.Full, Orientation: c.Orientation,
+		Exif: assess.Exif{FNumber: &c.FNumber, ISO: &c.ISO, ExposureTime: &c.Shutter, Program: &manual, WhiteBalance: &fixed}}
+}
+
+// planOf is what a photographer would have written down: dials right, distances more or less.
+func planOf(st *studio.Studio, quiet studio.Truth, o Options, r *rand.Rand) plan.Plan {
+	p := plan.Plan{Version: plan.FormatVersion}
+	b, _ := quiet.Region(studio.BackdropRegion)
+	colour := st.Backdrop.Colour
+	switch {
+	case min(colour[0], colour[1], colour[2]) > 0.75:
+		p.Backdrop.Colour = plan.White
+	default:
+		p.Backdrop.Colour = plan.Grey
+	}
+	p.Targets = plan.DefaultTargets(p.Backdrop.Colour)
+	if p.Backdrop.Colour == plan.Grey { // wanted about where this cloth can be, half a stop off at most
+		aim := exposure.Stops(math.Round((float64(b.Level)+r.Float64()-0.5)*10) / 10)
+		aim = max(min(aim, -0.8), -6)
+		p.Targets.BackdropLevel = plan.Band{Low: aim - 0.3, High: aim + 0.3}
+	}
+	wrong := func(d exposure.Metres) exposure.Metres {
+		if o.Wrong < 0 {
+			return 0
+		}
+		f := math.Exp(o.Wrong * max(-2, min(2, r.NormFloat64())))
+		return exposure.Metres(math.Round(float64(d)*f*100) / 100)
+	}
+	p.Backdrop.Distance = wrong(st.Backdrop.Distance)
+	for _, l := range st.Lights {
+		scale := exposure.ThirdFractions
+		if l.Click == exposure.Tenth {
+			scale = exposure.TenthFractions
+		}
+		p.Lights = append(p.Lights, plan.Light{Role: plan.Role(l.Role), Group: l.Group, Power: l.Power, Scale: scale,
+			Least: l.Least, Most: l.Most, Distance: wrong(l.Distance)})
+	}
+	return p
+}
+
+// wanted is what must hold in truth, with the slack that the advice has as well.
+type wanted struct {
+	plan  plan.Plan
+	box   assess.Box
+	slack exposure.Stops
+}
+
+func targetsOf(st *studio.Studio, p plan.Plan, box assess.Box) wanted {
+	return wanted{p, box, st.Lights[0].Click.Stops()/2 + 0.05 + 0.1} // half a click, scatter, and what areas and truth differ by
+}
+
+// off is how far outside its target the worst judged region lies, in stops, without scatter and sway.
+func (w wanted) off(st *studio.Studio) float64 {
+	t, err := st.Expected()
+	if err != nil {
+		return math.Inf(1)
+	}
+	back := floorRoundHead(t)
+	band := w.plan.Targets.WhiteFloor
+	if w.plan.Backdrop.Colour != plan.White {
+		b, _ := t.Region(studio.BackdropRegion)
+		back, band = b.Level, w.plan.Targets.BackdropLevel
+	}
+	miss := func(v exposure.Stops, b plan.Band, high exposure.Stops) float64 {
+		return math.Max(0, math.Max(float64(b.Low-w.slack-v), float64(v-b.High-high)))
+	}
+	worst := miss(back, band, w.slack)
+	peak := w.peak(t)
+	return math.Max(worst, miss(peak, w.plan.Targets.WhitePeak, 0.15)) // as far as a sitter's swaying moves it
+}
+
+// peak is the white reference's, in the box that was declared.
+func (w wanted) peak(t studio.Truth) exposure.Stops {
+	var light [3][]float64
+	for i, region := range t.Cells.Region {
+		x, y := (float64(i%t.Cells.Cols)+0.5)/float64(t.Cells.Cols), (float64(i/t.Cells.Cols)+0.5)/float64(t.Cells.Rows)
+		if region == studio.WhiteReference && x >= w.box.X0 && x < w.box.X1 && y >= w.box.Y0 && y < w.box.Y1 {
+			for ch, v := range t.Cells.Light[i] {
+				light[ch] = append(light[ch], float64(v))
+			}
+		}
+	}
+	if len(light[0]) < 4 {
+		e, _ := t.Region(studio.WhiteReference)
+		return e.Peak
+	}
+	best := 0.0
+	for _, v := range light {
+		slices.Sort(v)
+		best = max(best, v[len(v)*98/100])
+	}
+	s, _ := exposure.FromFactor(best)
+	return s
+}
+
+// floorRoundHead is the darkest area of the two upper rows, as a reading judges it.
+func floorRoundHead(t studio.Truth) exposure.Stops {
+	floor := exposure.Stops(99)
+	for _, row := range t.Areas[:2] {
+		for _, a := range row {
+			if a.Size >= studio.AreaLeast {
+				floor = min(floor, a.Floor)
+			}
+		}
+	}
+	return floor
+}
+
+// reachable tries background and key over their dials, by halving, since either region
+// grows with both. It leaves the studio as it was.
+func (w wanted) reachable(st *studio.Studio) bool {
+	saved := slices.Clone(st.Lights)
+	defer func() { st.Lights = saved }()
+	st.Lights = slices.Clone(saved)
+	for range 6 {
+		for _, role := range []studio.Role{studio.Key, studio.Background} {
+			for i := range st.Lights {
+				if st.Lights[i].Role == role {
+					w.best(st, &st.Lights[i])
+				}
+			}
+		}
+		if w.off(st) == 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// best turns a light to where the worst region lies least far off.
+func (w wanted) best(st *studio.Studio, l *studio.Light) {
+	least, at := math.Inf(1), l.Power
+	for _, step := range []exposure.Dial{30, max(l.Click, 1)} {
+		from, to := l.Least, l.Most
+		if step != 30 {
+			from, to = max(l.Least, at-30), min(l.Most, at+30)
+		}
+		for d := from; d <= to; d += step {
+			l.Power = d
+			if v := w.off(st); v < least {
+				least, at = v, d
+			}
+		}
+	}
+	l.Power = at
+}
+
+// OwnCurve is a studio camera's curve as learning would give it at its best: knots on
+// the true curve.
+func OwnCurve(k studio.CurveKind) *tone.Curve {
+	var knots []tone.Knot
+	for code := 1.0; code < 255; code += 2 {
+		light := k.Light(code)
+		level, ok := exposure.FromFactor(light)
+		if ok && level > -12 {
+			knots = append(knots, tone.Knot{Code: code, Level: level, Sigma: 0.03})
+		}
+	}
+	knots = append(knots, tone.Knot{Code: 255, Level: 0, Sigma: 0.03})
+	c, err := tone.Learned("studio "+k.String(), knots)
+	if err != nil {
+		panic(fmt.Sprintf("trial: the studio's curve %s is refused: %v", k, err))
+	}
+	return c
+}
