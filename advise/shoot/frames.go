@@ -66,7 +66,7 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 		defer s.mu.Unlock()
 		s.measuring--
 		s.show()
-		return fmt.Errorf("a finished file can't be read again: %w", err)
+		return fmt.Errorf("a finished file can't be read again: %s", sentence(err, v.Path, v.Rel)) // the watcher logs it
 	}
 	r, m, merr := s.measure(path.Base(v.Rel), data, hints)
 	took := time.Since(began)

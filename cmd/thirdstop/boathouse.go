@@ -18,6 +18,7 @@ import (
 // and it shoots into the capture folder. The daemon is told nothing of it.
 type boathouse struct {
 	capture string
+	hands   func(ctx context.Context, d time.Duration) error // lets the time pass that turning dials takes
 
 	mu   sync.Mutex // a studio is not safe for concurrent use
 	room *studio.Studio
@@ -185,7 +186,13 @@ func (b *boathouse) set(group string, index *int, on *bool, distance *float64) e
 	if l == nil {
 		return fmt.Errorf("the boathouse has no light %q", group)
 	}
+	if distance != nil && !(*distance >= 0.3 && *distance <= 8) { // before anything is turned
+		return fmt.Errorf("a light of the boathouse stands 0.3 to 8 m away, not %g m", *distance)
+	}
 	if index != nil {
+		if *index < 0 || *index > int(l.Most-l.Least)/int(l.Click) {
+			return fmt.Errorf("%s has no setting of the number %d", group, *index)
+		}
 		if err := l.Turn(l.Least + exposure.Dial(*index)*l.Click); err != nil {
 			return err
 		}
@@ -194,9 +201,6 @@ func (b *boathouse) set(group string, index *int, on *bool, distance *float64) e
 		l.On = *on
 	}
 	if distance != nil {
-		if !(*distance >= 0.3 && *distance <= 8) {
-			return fmt.Errorf("a light of the boathouse stands 0.3 to 8 m away, not %g m", *distance)
-		}
 		l.Distance = exposure.Metres(*distance)
 	}
 	return nil

@@ -26,20 +26,43 @@ type pairCode struct {
 	URL     string    `json:"url"`
 }
 
-// serveControl answers on the socket until ctx ends.
-func serveControl(ctx context.Context, data string, s *dashboard.Server) error {
+// control answers on the socket until ctx ends. Without it the daemon goes on: codes are
+// on the page as well.
+func (d *daemon) control(ctx context.Context, s *dashboard.Server) {
+	l, err := listenControl(d.Data)
+	if err != nil {
+		d.log.Warn().Msg("no control socket: `thirdstop pair` won't reach this daemon, and codes are made on the page under devices")
+		d.say("`thirdstop pair` won't work: %v. Codes are made on the page under devices.", err)
+		return
+	}
+	if err := serveControl(ctx, l, s); err != nil {
+		d.log.Warn().Msg("the control socket failed; codes are made on the page under devices")
+	}
+}
+
+// mostSocketPath is the longest path of a unix socket, in bytes: Linux takes 107, macOS 103.
+const mostSocketPath = 103
+
+func listenControl(data string) (net.Listener, error) {
 	path := controlPath(data)
+	if len(path) > mostSocketPath {
+		return nil, fmt.Errorf("the path of its socket %s is longer than %d bytes; a data folder with a shorter path helps", path, mostSocketPath)
+	}
 	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return fmt.Errorf("the old control socket %s can't be removed: %w", path, err)
+		return nil, fmt.Errorf("the old control socket can't be removed: %w", err)
 	}
 	l, err := net.Listen("unix", path)
 	if err != nil {
-		return fmt.Errorf("the control socket can't be made: %w", err)
+		return nil, fmt.Errorf("its socket can't be made: %w", err)
 	}
 	if err := os.Chmod(path, 0o600); err != nil {
 		l.Close()
-		return err
+		return nil, fmt.Errorf("its socket can't be kept to its owner: %w", err)
 	}
+	return l, nil
+}
+
+func serveControl(ctx context.Context, l net.Listener, s *dashboard.Server) error {
 	mux := http.NewServeMux()
 	mux.HandleFunc("POST /code/{role}", func(w http.ResponseWriter, r *http.Request) {
 		role, err := dashboard.ParseRole(r.PathValue("role"))

@@ -15,6 +15,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"thirdstop/advise"
+	"thirdstop/advise/plan"
 	"thirdstop/advise/shoot"
 	"thirdstop/advise/trail"
 	"thirdstop/assess/photo"
@@ -27,13 +28,15 @@ import (
 // daemon is the whole of thirdstop on one capture folder.
 type daemon struct {
 	settings
-	out  io.Writer
-	log  zerolog.Logger
-	demo http.Handler // controls of a virtual studio; nil in an ordinary run
+	out   io.Writer
+	outMu sync.Mutex // several parts say something
+	log   zerolog.Logger
+	demo  http.Handler // controls of a virtual studio; nil in an ordinary run
 
 	// started is called when everything runs; the demo goes on from there.
 	started func(ctx context.Context, s *shoot.Shoot, url string) error
-	quiet   bool // prints nothing of its own to out
+	quiet   bool             // prints nothing of its own to out
+	now     func() time.Time // nil: time.Now
 }
 
 // run works until ctx ends, something fails, or what started does is done.
@@ -47,29 +50,46 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	}
 	defer func() { err = errors.Join(err, release()) }()
 
+	// What can be wrong with the settings is found before anything is recorded.
+	planText, err := d.readPlan()
+	if err != nil {
+		return err
+	}
+	listener, err := net.Listen("tcp", d.Listen)
+	if err != nil {
+		return fmt.Errorf("the page can't be served on %s: %w; choose another address with --listen", d.Listen, err)
+	}
+	defer listener.Close() // when something fails before Serve took it over
+
 	sh, err := d.open()
 	if err != nil {
 		return err
 	}
 	defer func() {
 		err = errors.Join(err, sh.Close())
-		if sh.Snapshot().State.Phase != advise.Ended {
-			d.say("The shoot %s rests after %d frames and can be gone on with.", sh.ID(), sh.Snapshot().State.FrameCount)
+		if st := sh.Snapshot().State; st.Phase != advise.Ended {
+			d.say("The shoot %s rests after %s and can be gone on with.", sh.ID(), frames(st.FrameCount))
 		}
 	}()
-	if err := d.plan(ctx, sh); err != nil {
+	if err := d.plan(ctx, sh, planText); err != nil {
 		return err
 	}
-	listener, server, err := d.serve(sh)
+	server, err := d.serve(sh, listener)
 	if err != nil {
 		return err
 	}
-	defer listener.Close() // when something fails before Serve took it over
 	w, err := d.watch(sh)
 	if err != nil {
 		return err
 	}
 	return d.together(ctx, sh, server, listener, w)
+}
+
+func frames(n int) string {
+	if n == 1 {
+		return "1 frame"
+	}
+	return fmt.Sprintf("%d frames", n)
 }
 
 // open begins or resumes the shoot, and says which.
@@ -79,71 +99,90 @@ func (d *daemon) open() (*shoot.Shoot, error) {
 		return nil, fmt.Errorf("the folder of the shoots can't be made: %w", err)
 	}
 	sh, start, err := shoot.Open(shoot.Config{Shoots: shoots, Folder: d.Folder, Fresh: d.Fresh,
-		Measurer: measurer{tone.Default()}, Version: version(), Log: d.log})
+		Measurer: measurer{tone.Default()}, Version: version(), Now: d.now, Log: d.log})
 	if err != nil {
 		return nil, err
 	}
-	for _, r := range start.Repairs {
-		d.log.Warn().Str("repair", r.String()).Msg("trail")
+	for _, r := range start.Repairs { // the sentence names folders, which the log must not
+		d.log.Warn().Uint64("record", r.Record).Int64("bytes", r.Bytes).Msg("the trail was repaired")
+		d.say("Repaired: %s.", r)
 	}
 	if n := len(start.Differs); n > 0 {
 		d.log.Warn().Int("records", n).Str("rules", advise.Rules).Msg("these rules would advise otherwise than was recorded; the record stands")
 	}
+	for _, id := range start.Passed {
+		d.log.Warn().Str("shoot", id).Msg("a shoot can't be read")
+		d.say("The record of the shoot %s can't be read; `thirdstop trail verify %s` tells more. Files of it that lie in the folder count as new.", id, id)
+	}
 	if start.Resumed {
-		d.say("The shoot %s goes on: %d frames so far.", sh.ID(), sh.Snapshot().State.FrameCount)
+		d.say("The shoot %s goes on; %s so far.", sh.ID(), frames(sh.Snapshot().State.FrameCount))
 	} else {
-		d.say("A new shoot begins: %s.", sh.ID())
+		d.say("The shoot %s begins.", sh.ID())
 	}
 	return sh, nil
 }
 
-// plan hands the plan file over, unless it is the one already in force.
-func (d *daemon) plan(ctx context.Context, sh *shoot.Shoot) error {
+// readPlan reads and checks the plan file.
+func (d *daemon) readPlan() (string, error) {
 	if d.Plan == "" {
-		return nil
+		return "", nil
 	}
 	text, err := os.ReadFile(d.Plan)
 	if err != nil {
-		return fmt.Errorf("the light plan can't be read: %w", err)
+		return "", fmt.Errorf("the light plan can't be read: %w", err)
 	}
-	if sh.Snapshot().State.PlanText == string(text) {
+	if _, faults := plan.Parse(filepath.Base(d.Plan), text); len(faults) > 0 {
+		return "", fmt.Errorf("the light plan has faults:\n%w", faults)
+	}
+	return string(text), nil
+}
+
+// plan hands the plan over, unless it is known and was perhaps changed on the page since.
+func (d *daemon) plan(ctx context.Context, sh *shoot.Shoot, text string) error {
+	if d.Plan == "" {
 		return nil
 	}
-	_, err = sh.Submit(ctx, shoot.Request{By: advise.Actor{Device: "local", Role: "shoots"},
-		Plan: &advise.PlanText{Name: filepath.Base(d.Plan), Text: string(text)}})
+	handed, err := sh.PlanFile(ctx, advise.Actor{Device: "local", Role: "shoots"}, filepath.Base(d.Plan), text)
+	if err == nil && !handed && sh.Snapshot().State.PlanText != text {
+		d.say("The light plan was changed on the page since this file was read, and stays as it is there; edit the file to have it read again.")
+	}
 	return err
 }
 
-// serve opens the listener and builds the page's server. On an address of this
-// machine alone everybody here is let in; elsewhere every device must pair.
-func (d *daemon) serve(sh *shoot.Shoot) (net.Listener, *dashboard.Server, error) {
-	l, err := net.Listen("tcp", d.Listen)
-	if err != nil {
-		return nil, nil, fmt.Errorf("the page can't be served on %s: %w; choose another address with --listen", d.Listen, err)
-	}
+// serve builds the page's server. On an address of this machine alone everybody
+// here is let in; elsewhere every device must pair.
+func (d *daemon) serve(sh *shoot.Shoot, l net.Listener) (*dashboard.Server, error) {
 	c := dashboard.Config{Shoot: sh, Pages: web.Files, LooksOn: d.LooksOn, Hosts: split(d.Hosts), Addr: l.Addr(),
-		Demo: d.demo, Version: version(), Log: d.log}
-	if a, ok := l.Addr().(*net.TCPAddr); ok && a.IP.IsLoopback() {
-		c.Open = true
-	} else if c.Devices, err = dashboard.OpenDevices(devicesPath(d.Data)); err != nil {
-		l.Close()
-		return nil, nil, err
+		Demo: d.demo, Version: version(), Log: d.log, Now: d.now}
+	c.Open = local(l)
+	if !c.Open {
+		var err error
+		if c.Devices, err = dashboard.OpenDevices(devicesPath(d.Data)); err != nil {
+			return nil, err
+		}
 	}
 	s, err := dashboard.New(c)
 	if err != nil {
-		l.Close()
-		return nil, nil, err
+		return nil, err
 	}
 	if c.Open {
 		d.say("The page: %s", s.URL())
-	} else {
-		d.say("The page: %s (every device is let in once, with a code)", s.URL())
+		return s, nil
+	}
+	d.say("The page: %s (every device is let in once, with a code)", s.URL())
+	if os.Getenv("JOURNAL_STREAM") == "" { // the journal is kept, and a code is not for keeping
 		var code pairCode
 		code.Code, code.Expires, code.URL = s.NewCode(dashboard.Shoots)
 		printCode(d.out, code)
-		d.say("More codes: thirdstop pair, or on the page under devices.")
 	}
-	return l, s, nil
+	d.say("Codes: `thirdstop pair`, or on the page under devices.")
+	return s, nil
+}
+
+// local tells whether a listener is reached from this machine alone.
+func local(l net.Listener) bool {
+	a, ok := l.Addr().(*net.TCPAddr)
+	return ok && a.IP.IsLoopback()
 }
 
 func (d *daemon) watch(sh *shoot.Shoot) (*watcher.Watcher, error) {
@@ -152,7 +191,7 @@ func (d *daemon) watch(sh *shoot.Shoot) (*watcher.Watcher, error) {
 		existing = watcher.SkipExisting
 	}
 	return watcher.New(watcher.Config{Folder: d.Folder, Whole: photo.Whole, Taken: photo.Taken, Existing: existing,
-		Known: sh.Known, PollOnly: d.Poll, Logger: d.log})
+		Known: sh.Known, PollOnly: d.Poll, Now: d.now, Logger: d.log})
 }
 
 // together runs the parts until ctx ends or one of them fails, and waits for all.
@@ -171,15 +210,17 @@ func (d *daemon) together(ctx context.Context, sh *shoot.Shoot, server *dashboar
 	}
 	part(func() error { return server.Serve(ctx, l) })
 	part(func() error { return w.Run(ctx, sh) })
-	if a, ok := l.Addr().(*net.TCPAddr); ok && !a.IP.IsLoopback() {
-		part(func() error { return serveControl(ctx, d.Data, server) })
+	if !local(l) {
+		part(func() error { d.control(ctx, server); return nil })
 	}
-	part(func() error { return d.signs(ctx, sh) })
+	part(func() error { d.signs(ctx, sh); return nil })
+	part(func() error { d.tellEnd(ctx, sh); return nil })
 	if d.started != nil {
 		part(func() error { return d.started(ctx, sh, server.URL()) })
 	}
-	wait.Wait()
+	<-ctx.Done()
 	notify("STOPPING=1")
+	wait.Wait()
 	close(fails)
 	var all []error
 	for err := range fails {
@@ -189,29 +230,52 @@ func (d *daemon) together(ctx context.Context, sh *shoot.Shoot, server *dashboar
 }
 
 // signs tells the service manager that the daemon is ready and alive: a sign is
-// given only while the shoot can still take an input.
-func (d *daemon) signs(ctx context.Context, sh *shoot.Shoot) error {
+// given only while the writer answers.
+func (d *daemon) signs(ctx context.Context, sh *shoot.Shoot) {
 	notify("READY=1\nSTATUS=watching")
 	every := watchdogEvery()
 	if every <= 0 {
 		<-ctx.Done()
-		return nil
+		return
 	}
 	tick := time.NewTicker(every)
 	defer tick.Stop()
 	for {
 		select {
 		case <-ctx.Done():
-			return nil
+			return
 		case <-tick.C:
-			sh.Words("") // waits for the writer; hangs with it
-			notify(fmt.Sprintf("WATCHDOG=1\nSTATUS=%d frames, %s", sh.Snapshot().State.FrameCount, sh.Snapshot().State.Advice.Status))
+			status := string(sh.Snapshot().State.Advice.Status)
+			if sh.Alive() != nil { // a restart would not free the disk, and end the measuring as well
+				status = "not recording"
+			}
+			notify(fmt.Sprintf("WATCHDOG=1\nSTATUS=%s, %s", frames(sh.Snapshot().State.FrameCount), status))
+		}
+	}
+}
+
+// tellEnd says on the terminal that somebody ended the shoot. The page stays.
+func (d *daemon) tellEnd(ctx context.Context, sh *shoot.Shoot) {
+	changed, stop := sh.Watch()
+	defer stop()
+	for {
+		if st := sh.Snapshot().State; st.Phase == advise.Ended {
+			d.say("The shoot %s ends after %s. Start thirdstop again for the next one.", sh.ID(), frames(st.FrameCount))
+			<-ctx.Done()
+			return
+		}
+		select {
+		case <-changed:
+		case <-ctx.Done():
+			return
 		}
 	}
 }
 
 func (d *daemon) say(format string, a ...any) {
 	if !d.quiet {
+		d.outMu.Lock()
+		defer d.outMu.Unlock()
 		fmt.Fprintf(d.out, format+"\n", a...)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -41,6 +42,11 @@ not, or something failed; 2 wrong use.
 `
 
 func runDemo(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	return playDemo(ctx, args, stdout, stderr, nil)
+}
+
+// playDemo is runDemo on a clock that leaps over what turning dials takes; nil is the machine's.
+func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leaping *leap) int {
 	flags := flag.NewFlagSet("demo", flag.ContinueOnError)
 	flags.SetOutput(io.Discard)
 	listen := flags.String("listen", "127.0.0.1:0", "")
@@ -70,7 +76,11 @@ func runDemo(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		}
 		defer os.RemoveAll(base)
 	}
-	b := &boathouse{room: studio.BoatHouse(*seed), capture: filepath.Join(base, "captures")}
+	b := &boathouse{room: studio.BoatHouse(*seed), capture: filepath.Join(base, "captures"), hands: pause}
+	var now func() time.Time
+	if leaping != nil {
+		b.hands, now = leaping.pause, leaping.now
+	}
 	if err := os.MkdirAll(b.capture, 0o700); err != nil {
 		return fail(err)
 	}
@@ -78,7 +88,7 @@ func runDemo(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	if *logKind == "" {
 		log = logger("text", stderr).Level(zerolog.WarnLevel)
 	}
-	d := daemon{out: stdout, log: log, demo: b, quiet: *headless,
+	d := &daemon{out: stdout, log: log, demo: b, quiet: *headless, now: now,
 		settings: settings{Folder: b.capture, Data: filepath.Join(base, "data"), Listen: *listen, Existing: "take"}}
 	if !*noPlan {
 		d.Plan = filepath.Join(base, "boathouse.yaml")
@@ -101,7 +111,10 @@ func runDemo(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	if err := d.run(ctx); err != nil {
 		return fail(err)
 	}
-	if reached != nil {
+	switch {
+	case errors.Is(reached, context.Canceled):
+		return fail(errors.New("stopped before the light came on target"))
+	case reached != nil:
 		return fail(reached)
 	}
 	return 0
@@ -138,7 +151,7 @@ func (b *boathouse) follow(ctx context.Context, s *shoot.Shoot, frames int, out 
 					return err
 				}
 			}
-			if err := pause(ctx, handTime); err != nil {
+			if err := b.hands(ctx, handTime); err != nil {
 				return err
 			}
 		}
@@ -191,6 +204,25 @@ func await(ctx context.Context, s *shoot.Shoot, done func(*shoot.Snapshot) bool)
 		}
 	}
 	return nil
+}
+
+// leap is a clock that goes on at once by what others would wait.
+type leap struct {
+	mu sync.Mutex
+	by time.Duration
+}
+
+func (l *leap) now() time.Time {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return time.Now().Add(l.by)
+}
+
+func (l *leap) pause(ctx context.Context, d time.Duration) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.by += d
+	return ctx.Err()
 }
 
 func pause(ctx context.Context, d time.Duration) error {

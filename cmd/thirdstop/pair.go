@@ -5,6 +5,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"os"
 	"time"
 
 	"thirdstop/dashboard"
@@ -33,15 +34,16 @@ func runPair(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return code
 	}
 	role, err := dashboard.ParseRole(*roleName)
-	if err != nil || flags.NArg() > 0 {
+	if err == nil && flags.NArg() > 0 {
+		err = fmt.Errorf("what is %q?", flags.Arg(0))
+	}
+	if err != nil {
 		fmt.Fprintf(stderr, "thirdstop pair: %v\n\n%s", err, pairHelp)
 		return 2
 	}
-	if *data == "" {
-		if *data, err = dataFolder(); err != nil {
-			fmt.Fprintln(stderr, "thirdstop pair:", err)
-			return 1
-		}
+	if *data, err = dataOf(*data, os.Getenv); err != nil {
+		fmt.Fprintln(stderr, "thirdstop pair:", err)
+		return 1
 	}
 	c, err := askCode(ctx, *data, role)
 	if err != nil {

@@ -33,6 +33,7 @@ const runHelp = `Watch the folder your camera's files land in, measure every fra
 
 A flag comes before its environment variable (THIRDSTOP_PLAN, THIRDSTOP_LISTEN,
 THIRDSTOP_LOOKS_ON ...), and that before the config file ("plan: ...", "listen: ...").
+THIRDSTOP_FOLDER or "folder: ..." name the folder where the command line does not.
 Nothing is ever written into the capture folder.
 
 Exit code: 0 stopped in order, 1 something failed, 2 wrong use.
@@ -51,7 +52,7 @@ func runRun(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, "thirdstop run:", err)
 		return 1
 	}
-	d := daemon{settings: s, out: stdout, log: logger(s.Log, stderr)}
+	d := &daemon{settings: s, out: stdout, log: logger(s.Log, stderr)}
 	if err := d.run(ctx); err != nil {
 		fmt.Fprintln(stderr, "thirdstop run:", err)
 		return 1

@@ -39,13 +39,14 @@ type setting struct {
 	name string
 	text *string
 	on   *bool
+	path bool // of a file or folder
 }
 
 func (s *settings) all() []setting {
 	return []setting{
-		{name: "plan", text: &s.Plan},
+		{name: "plan", text: &s.Plan, path: true},
 		{name: "listen", text: &s.Listen},
-		{name: "data", text: &s.Data},
+		{name: "data", text: &s.Data, path: true},
 		{name: "existing", text: &s.Existing},
 		{name: "poll", on: &s.Poll},
 		{name: "fresh", on: &s.Fresh},
@@ -101,6 +102,9 @@ func readSettings(args []string, getenv func(string) string) (settings, error) {
 		}
 		if v.text != nil {
 			*v.text = value
+			if v.path {
+				*v.text = fromHome(value)
+			}
 			continue
 		}
 		if *v.on, err = strconv.ParseBool(value); err != nil {
@@ -109,10 +113,10 @@ func readSettings(args []string, getenv func(string) string) (settings, error) {
 	}
 	s.Folder = flags.Arg(0)
 	if s.Folder == "" {
-		s.Folder = getenv("THIRDSTOP_FOLDER")
+		s.Folder = fromHome(getenv("THIRDSTOP_FOLDER"))
 	}
 	if s.Folder == "" {
-		s.Folder = file.values["folder"]
+		s.Folder = fromHome(file.values["folder"])
 	}
 	return s, s.complete()
 }
@@ -205,22 +209,61 @@ func readConfig(name string) (configFile, error) {
 		return configFile{}, fmt.Errorf("%s is larger than 64 KB, so it can't be thirdstop's config file", name)
 	}
 	var keys struct {
-		Folder   string `yaml:"folder"`
-		Plan     string `yaml:"plan"`
-		Listen   string `yaml:"listen"`
-		Data     string `yaml:"data"`
-		Existing string `yaml:"existing"`
-		Poll     string `yaml:"poll"`
-		Fresh    string `yaml:"fresh"`
-		LooksOn  string `yaml:"looks-on"`
-		Hosts    string `yaml:"hosts"`
-		Log      string `yaml:"log"`
+		Folder   any `yaml:"folder"`
+		Plan     any `yaml:"plan"`
+		Listen   any `yaml:"listen"`
+		Data     any `yaml:"data"`
+		Existing any `yaml:"existing"`
+		Poll     any `yaml:"poll"`
+		Fresh    any `yaml:"fresh"`
+		LooksOn  any `yaml:"looks-on"`
+		Hosts    any `yaml:"hosts"`
+		Log      any `yaml:"log"`
 	}
 	if err := yaml.UnmarshalWithOptions(text, &keys, yaml.Strict()); err != nil {
 		return configFile{}, fmt.Errorf("%s: %s", name, strings.TrimSpace(yaml.FormatError(err, false, true)))
 	}
-	return configFile{name: name, values: map[string]string{
-		"folder": keys.Folder, "plan": keys.Plan, "listen": keys.Listen, "data": keys.Data, "existing": keys.Existing,
-		"poll": keys.Poll, "fresh": keys.Fresh, "looks-on": keys.LooksOn, "hosts": keys.Hosts, "log": keys.Log,
-	}}, nil
+	file := configFile{name: name, values: map[string]string{}}
+	for key, v := range map[string]any{"folder": keys.Folder, "plan": keys.Plan, "listen": keys.Listen, "data": keys.Data,
+		"existing": keys.Existing, "poll": keys.Poll, "fresh": keys.Fresh, "looks-on": keys.LooksOn, "hosts": keys.Hosts, "log": keys.Log} {
+		switch v := v.(type) {
+		case nil:
+		case string:
+			file.values[key] = v
+		case bool, int, int64, uint64:
+			file.values[key] = fmt.Sprint(v)
+		default:
+			return configFile{}, fmt.Errorf("%s: %s is a list or something else that is no text; write one value", name, key)
+		}
+	}
+	return file, nil
+}
+
+// dataOf is the data folder that a subcommand works on: the one given, else where
+// `run` keeps it.
+func dataOf(given string, getenv func(string) string) (string, error) {
+	if given == "" {
+		given = fromHome(getenv("THIRDSTOP_DATA"))
+	}
+	if given == "" {
+		file, err := readConfig(getenv("THIRDSTOP_CONFIG"))
+		if err != nil {
+			return "", err
+		}
+		given = fromHome(file.values["data"])
+	}
+	if given == "" {
+		return dataFolder()
+	}
+	return filepath.Abs(given)
+}
+
+// fromHome gives "~/" its meaning, where no shell did.
+func fromHome(path string) string {
+	if rest, ok := strings.CutPrefix(path, "~/"); ok {
+		if home, err := os.UserHomeDir(); err == nil {
+			return filepath.Join(home, rest)
+		}
+	}
+	return path
 }

@@ -2,9 +2,11 @@ package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -48,11 +50,20 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 	if code, done := parse(flags, args[1:], trailHelp, stdout, stderr); done {
 		return code
 	}
-	if *data == "" {
-		*data, _ = dataFolder() // only needed for ids
+	var err error
+	if *data, err = dataOf(*data, os.Getenv); err != nil && verb == "list" { // else only needed for ids
+		fmt.Fprintln(stderr, "thirdstop trail list:", err)
+		return 1
 	}
-	if verb == "list" {
+	switch {
+	case verb == "list" && flags.NArg() > 0:
+		fmt.Fprintf(stderr, "thirdstop trail list: what is %q?\n\n%s", flags.Arg(0), trailHelp)
+		return 2
+	case verb == "list":
 		return trailList(*data, stdout, stderr)
+	case *head != "" && (verb != "verify" || flags.NArg() != 1):
+		fmt.Fprintf(stderr, "thirdstop trail %s: --head goes with \"verify\" and one shoot, whose head it is\n\n%s", verb, trailHelp)
+		return 2
 	}
 	if flags.NArg() == 0 {
 		fmt.Fprintf(stderr, "thirdstop trail %s: name a shoot\n\n%s", verb, trailHelp)
@@ -88,19 +99,28 @@ func shootFolder(data, name string) string {
 
 func trailList(data string, stdout, stderr io.Writer) int {
 	entries, err := os.ReadDir(filepath.Join(data, "shoots"))
+	if errors.Is(err, fs.ErrNotExist) || err == nil && len(entries) == 0 {
+		fmt.Fprintf(stdout, "No shoot was recorded in %s yet.\n", data)
+		return 0
+	}
 	if err != nil {
 		fmt.Fprintln(stderr, "thirdstop trail list: the shoots can't be listed:", err)
 		return 1
 	}
+	code := 0
 	for _, e := range entries {
+		if !e.IsDir() {
+			continue
+		}
 		h, err := trail.ReadHeader(filepath.Join(data, "shoots", e.Name()))
 		if err != nil {
-			fmt.Fprintf(stdout, "%s  its record can't be read: %v\n", e.Name(), err)
+			fmt.Fprintf(stderr, "thirdstop trail list: %s: its record can't be read: %v\n", e.Name(), err)
+			code = 1
 			continue
 		}
 		fmt.Fprintf(stdout, "%s  began %s\n", e.Name(), h.At.Local().Format("2006-01-02 15:04"))
 	}
-	return 0
+	return code
 }
 
 func trailVerify(dir, head string, stdout io.Writer) error {
@@ -139,6 +159,9 @@ func trailReplay(dir string, verbose bool, stdout io.Writer) error {
 	}
 	if same := len(r.Differs) - r.Other; same > 0 {
 		return fmt.Errorf("%d inputs give other advice under the very rules they were recorded under", same)
+	}
+	if r.Open {
+		fmt.Fprintln(stdout, "  what came of the last input is not recorded yet: a crash left it out, or it is being written")
 	}
 	if r.Other == 0 {
 		fmt.Fprintln(stdout, "  the same advice, byte for byte")
