@@ -30,6 +30,8 @@ type measurer struct {
 	shiftX  uint   // chroma samples are 1<<shift pixels wide
 	shiftY  uint
 	vector  bool
+	blockIs [3]uint32 // what sinks are passed: here, so that it needn't be allocated each time
+	cellIs  Cell
 }
 
 func (m *measurer) begin(j *job) {
@@ -121,19 +123,20 @@ func (m *measurer) pixels(t *tally, x0, y0 int) {
 				continue
 			}
 			w, h := min(8, j.width-x), min(8, j.height-y)
-			var sum [3]uint32
+			m.blockIs = [3]uint32{}
 			if len(j.comps) == 1 {
-				t.grey(&m.samples[0], w, h, &sum)
+				t.grey(&m.samples[0], w, h, &m.blockIs)
 			} else {
-				m.colour(t, bx, by, w, h, &sum)
+				m.colour(t, bx, by, w, h, &m.blockIs)
 			}
-			m.emit(t, x, y, &sum, w*h)
+			m.emit(t, x, y, w*h)
 		}
 	}
 }
 
-// emit gives a block to the sink and adds it to its cell.
-func (m *measurer) emit(t *tally, x, y int, sum *[3]uint32, pixels int) {
+// emit gives the block in blockIs to the sink and adds it to its cell.
+func (m *measurer) emit(t *tally, x, y, pixels int) {
+	sum := &m.blockIs
 	t.pixels += uint16(pixels)
 	for ch := range sum {
 		t.sum[ch] += sum[ch]
@@ -256,11 +259,11 @@ func (m *measurer) flush() {
 		b = have
 	}
 	for col := range b.cells {
-		c := b.cells[col].cell(j.want == Exact)
+		m.cellIs = b.cells[col].cell(j.want == Exact)
 		if j.want == Levels {
-			b.waves[col].spread(&c)
+			b.waves[col].spread(&m.cellIs)
 		}
-		j.sink.Cell(col, b.row, &c)
+		j.sink.Cell(col, b.row, &m.cellIs)
 	}
 	m.spare = append(m.spare, b)
 }

@@ -79,7 +79,7 @@ func (m *measurer) whole(t *tally, x0, y0 int) {
 	}
 	across := j.comps[0].h
 	for k := range r.n {
-		sum := [3]uint32(r.sum[k][:3])
-		m.emit(t, x0+8*(k%across), y0+8*(k/across), &sum, 64)
+		m.blockIs = [3]uint32(r.sum[k][:3])
+		m.emit(t, x0+8*(k%across), y0+8*(k/across), 64)
 	}
 }
