@@ -29,6 +29,7 @@ type pairCode struct {
 // control answers on the socket until ctx ends. Without it the daemon goes on: codes are
 // on the page as well.
 func (d *daemon) control(ctx context.Context, s *dashboard.Server) {
+	defer func() { <-ctx.Done() }() // a part that returns ends the others
 	l, err := listenControl(d.Data)
 	if err != nil {
 		d.log.Warn().Msg("no control socket: `thirdstop pair` won't reach this daemon, and codes are made on the page under devices")

@@ -68,7 +68,7 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	defer func() {
 		err = errors.Join(err, sh.Close())
 		if st := sh.Snapshot().State; st.Phase != advise.Ended {
-			d.say("The shoot %s rests after %s and can be gone on with.", sh.ID(), frames(st.FrameCount))
+			d.say("The shoot %s rests after %s and can be gone on with.", sh.ID(), count(st.FrameCount))
 		}
 	}()
 	if err := d.plan(ctx, sh, planText); err != nil {
@@ -85,7 +85,8 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	return d.together(ctx, sh, server, listener, w)
 }
 
-func frames(n int) string {
+// count is a number of frames in words.
+func count(n int) string {
 	if n == 1 {
 		return "1 frame"
 	}
@@ -115,7 +116,7 @@ func (d *daemon) open() (*shoot.Shoot, error) {
 		d.say("The record of the shoot %s can't be read; `thirdstop trail verify %s` tells more. Files of it that lie in the folder count as new.", id, id)
 	}
 	if start.Resumed {
-		d.say("The shoot %s goes on; %s so far.", sh.ID(), frames(sh.Snapshot().State.FrameCount))
+		d.say("The shoot %s goes on; %s so far.", sh.ID(), count(sh.Snapshot().State.FrameCount))
 	} else {
 		d.say("The shoot %s begins.", sh.ID())
 	}
@@ -139,7 +140,7 @@ func (d *daemon) readPlan() (string, error) {
 
 // plan hands the plan over, unless it is known and was perhaps changed on the page since.
 func (d *daemon) plan(ctx context.Context, sh *shoot.Shoot, text string) error {
-	if d.Plan == "" {
+	if d.Plan == "" || ctx.Err() != nil {
 		return nil
 	}
 	handed, err := sh.PlanFile(ctx, advise.Actor{Device: "local", Role: "shoots"}, filepath.Base(d.Plan), text)
@@ -249,7 +250,7 @@ func (d *daemon) signs(ctx context.Context, sh *shoot.Shoot) {
 			if sh.Alive() != nil { // a restart would not free the disk, and end the measuring as well
 				status = "not recording"
 			}
-			notify(fmt.Sprintf("WATCHDOG=1\nSTATUS=%s, %s", frames(sh.Snapshot().State.FrameCount), status))
+			notify(fmt.Sprintf("WATCHDOG=1\nSTATUS=%s, %s", count(sh.Snapshot().State.FrameCount), status))
 		}
 	}
 }
@@ -260,7 +261,7 @@ func (d *daemon) tellEnd(ctx context.Context, sh *shoot.Shoot) {
 	defer stop()
 	for {
 		if st := sh.Snapshot().State; st.Phase == advise.Ended {
-			d.say("The shoot %s ends after %s. Start thirdstop again for the next one.", sh.ID(), frames(st.FrameCount))
+			d.say("The shoot %s ends after %s. Start thirdstop again for the next one.", sh.ID(), count(st.FrameCount))
 			<-ctx.Done()
 			return
 		}

@@ -142,7 +142,7 @@ func (b *boathouse) follow(ctx context.Context, s *shoot.Shoot, frames int, out 
 		b.report(out, n, snap, truth)
 		a := snap.State.Advice
 		if a.Status == advise.Hold {
-			fmt.Fprintf(out, "On target after %d frames.\n", n)
+			fmt.Fprintf(out, "On target after %s.\n", count(n))
 			return nil
 		}
 		if a.Status == advise.Adjust {
@@ -156,7 +156,7 @@ func (b *boathouse) follow(ctx context.Context, s *shoot.Shoot, frames int, out 
 			}
 		}
 	}
-	return fmt.Errorf("not on target after %d frames", frames)
+	return fmt.Errorf("not on target after %s", count(frames))
 }
 
 // handTime is what turning the dials takes the pretended assistant.

@@ -1,0 +1,162 @@
+package main
+
+import (
+	"bytes"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"thirdstop/testdata"
+)
+
+// asDaemon is set in the environment of a test binary that is to be the program.
+const asDaemon = "THIRDSTOP_TEST_MAIN"
+
+func TestMain(m *testing.M) {
+	if os.Getenv(asDaemon) != "" {
+		os.Unsetenv(asDaemon)
+		main()
+	}
+	os.Exit(m.Run())
+}
+
+// program is thirdstop as a process of its own: this binary, which then runs main.
+func program(t *testing.T, env []string, args ...string) (*exec.Cmd, *pipe) {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := &pipe{}
+	cmd := exec.Command(self, args...)
+	cmd.Env = append(append(os.Environ(), asDaemon+"=1"), env...)
+	cmd.Stdout, cmd.Stderr = out, out
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
+	return cmd, out
+}
+
+func TestTheProgramEndsInOrderOnSIGTERM(t *testing.T) {
+	home := lonely(t)
+	for _, sig := range []os.Signal{syscall.SIGTERM, os.Interrupt} {
+		cmd, out := program(t, nil, "run", "--data", home, "--listen", "127.0.0.1:0", filepath.Join(home, "captures"))
+		until(t, "the page is served", func() bool { return strings.Contains(out.String(), "The page: ") })
+		if err := cmd.Process.Signal(sig); err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Wait(); err != nil || !strings.Contains(out.String(), "rests after 0 frames") {
+			t.Errorf("on %v the program ends with %v: %s", sig, err, out)
+		}
+	}
+	list, err := os.ReadDir(filepath.Join(home, "shoots"))
+	if err != nil || len(list) != 1 {
+		t.Fatalf("%d shoots, want the one that was gone on with (%v)", len(list), err)
+	}
+	if code, out, errs := ran(t, "trail", "verify", "--data", home, list[0].Name()); code != 0 {
+		t.Errorf("its record: %s%s", out, errs)
+	}
+	chain, err := os.ReadFile(filepath.Join(home, "shoots", list[0].Name(), "trail.jsonl"))
+	if err != nil || bytes.Count(chain, []byte(`"phase":"paused"`)) != 2 {
+		t.Errorf("the record tells of %d rests, want 2 (%v)", bytes.Count(chain, []byte(`"phase":"paused"`)), err)
+	}
+	// And nothing of it is locked any more.
+	if cmd, out := program(t, nil, "no-such-command"); cmd.Wait() == nil || cmd.ProcessState.ExitCode() != 2 {
+		t.Errorf("wrong use exits %d: %s", cmd.ProcessState.ExitCode(), out)
+	}
+}
+
+// sd_notify(3) and sd_watchdog_enabled(3), systemd 257: one datagram a message, lines of
+// NAME=value; a sign of life at half of WATCHDOG_USEC.
+func TestTheServiceManagerIsToldOfReadinessLifeAndEnd(t *testing.T) {
+	dir := shortFolder(t)
+	home := lonely(t)
+	socket, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: filepath.Join(dir, "notify"), Net: "unixgram"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer socket.Close()
+	cmd, out := program(t, []string{"NOTIFY_SOCKET=" + socket.LocalAddr().String(), "WATCHDOG_USEC=100000"},
+		"run", "--data", home, "--listen", "127.0.0.1:0", filepath.Join(home, "captures"))
+	next := func() string {
+		t.Helper()
+		b := make([]byte, 4096)
+		if err := socket.SetReadDeadline(time.Now().Add(20 * time.Second)); err != nil {
+			t.Fatal(err)
+		}
+		n, err := socket.Read(b)
+		if err != nil {
+			t.Fatalf("no message to the service manager: %v; %s", err, out)
+		}
+		return string(b[:n])
+	}
+	if m := next(); !strings.HasPrefix(m, "READY=1\n") {
+		t.Errorf("the first message is %q, want READY=1", m)
+	}
+	for range 3 {
+		if m := next(); m != "WATCHDOG=1\nSTATUS=0 frames, no_plan" {
+			t.Errorf("a sign of life is %q", m)
+		}
+	}
+	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	for m := next(); m != "STOPPING=1"; m = next() {
+		if !strings.HasPrefix(m, "WATCHDOG=1\n") {
+			t.Errorf("between is %q", m)
+		}
+	}
+	if err := cmd.Wait(); err != nil {
+		t.Errorf("it ends with %v", err)
+	}
+}
+
+func TestTheWatchdogIsOffUnlessItIsMeantForThisProcess(t *testing.T) {
+	for _, tc := range []struct {
+		usec, pid string
+		want      time.Duration
+	}{
+		{"", "", 0}, {"30000000", "", 15 * time.Second}, {"x", "", 0}, {"-5", "", 0}, {"0", "", 0},
+		{"30000000", "1", 0}, {"30000000", strconv.Itoa(os.Getpid()), 15 * time.Second},
+	} {
+		t.Setenv("WATCHDOG_USEC", tc.usec)
+		t.Setenv("WATCHDOG_PID", tc.pid)
+		if got := watchdogEvery(); got != tc.want {
+			t.Errorf("WATCHDOG_USEC=%q WATCHDOG_PID=%q: every %v, want %v", tc.usec, tc.pid, got, tc.want)
+		}
+	}
+}
+
+// systemd-analyze is the check that systemd brings for its own files.
+func TestTheUnitIsOneThatSystemdUnderstands(t *testing.T) {
+	analyze := testdata.Tool(t, "systemd-analyze")
+	home := t.TempDir()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, dir := range []string{"go/bin", "run"} {
+		if err := os.MkdirAll(filepath.Join(home, dir), 0o700); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Symlink(self, filepath.Join(home, "go/bin/thirdstop")); err != nil {
+		t.Fatal(err)
+	}
+	unit, err := filepath.Abs("../../systemd/thirdstop.service")
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(analyze, "--user", "verify", unit)
+	cmd.Env = append(os.Environ(), "HOME="+home, "XDG_RUNTIME_DIR="+filepath.Join(home, "run"))
+	if out, err := cmd.CombinedOutput(); err != nil || bytes.Contains(out, []byte("thirdstop.service")) {
+		t.Errorf("systemd-analyze verify: %v\n%s", err, out)
+	}
+}
