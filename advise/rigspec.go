@@ -69,12 +69,12 @@ func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter ex
 			than(i, crownRegion, main, spill, spread)
 		case whiteRegion:
 			than(i, backdropRegion, main, spill, spread)
-			than(i, crownRegion, main, -2.5, 1.5) // hair against white
+			than(i, crownRegion, main, -3, 2.5) // hair against white: black or grey
 		case crownRegion: // from above and behind
 			than(i, backdropRegion, main, spill, spread)
 			than(i, whiteRegion, main, -2, 1.5)
 		}
-		than(i, sitterRegion, whiteRegion, -1.5, 1.0) // skin and cloth against white
+		than(i, sitterRegion, whiteRegion, -2, 1.5) // skin and cloth against white
 	}
 	tv, ok := shutter.Tv()
 	if !ok {
