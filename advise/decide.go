@@ -110,7 +110,8 @@ func (s State) advice() Advice {
 		a.Expected = append(a.Expected, e)
 	}
 	s.tell(&a, sol, regions, targets, seen, now, moved)
-	if !sol.Met {
+	// While what must hold clips, less light comes first; what else would help is seen then.
+	if !sol.Met && !(seen[whiteRegion].AtLeast && targets[whiteRegion].Judged && len(a.Adjustments) > 0) {
 		a.Ways = s.ways(fit, set, targets, sol)
 		s.tellWays(&a)
 	}
