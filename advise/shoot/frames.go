@@ -259,20 +259,19 @@ func (s *Shoot) keep(text string) (trail.Ref, error) {
 // sentence is what trail and log are told of an error: without the names of files, which
 // belong into the side file.
 func sentence(err error, names ...string) string {
+	text := err.Error()
 	if named, ok := errors.AsType[interface {
 		error
 		Sentence() string
 	}](err); ok {
-		return named.Sentence()
+		text = named.Sentence()
+	} else if pe, ok := errors.AsType[*fs.PathError](err); ok {
+		text = pe.Err.Error()
 	}
-	if pe, ok := errors.AsType[*fs.PathError](err); ok {
-		return pe.Err.Error()
-	}
-	text := err.Error()
 	for _, n := range names {
 		text = strings.ReplaceAll(text, n, "the file")
 	}
-	return text
+	return strings.ToValidUTF8(text, "\uFFFD") // so that the record has one spelling
 }
 
 // troubleWith is the key of the trouble with a file or folder.

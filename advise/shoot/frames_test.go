@@ -81,7 +81,7 @@ func TestADamagedFileLeavesNoNameInTheChain(t *testing.T) {
 	s := b.open()
 	b.take(s, "committee/Margarethe-Q_0001.JPG", "torn")
 	f := s.Snapshot().State.Frames[0]
-	if f.Damaged != "the file: it is no picture" || f.Reading != nil {
+	if f.Damaged != "the file: it is no picture: torn" || f.Reading != nil {
 		t.Errorf("frame 1 is damaged by %q, want the sentence without the name", f.Damaged)
 	}
 	b.submit(s, Request{Sitter: new("Margarethe")})
@@ -225,20 +225,28 @@ func TestDeclaringTheWhiteReferenceMeasuresTheNewestFrameAgain(t *testing.T) {
 	if st := s.Snapshot().State; st.Frames[0].Reading.Regions.WhiteReference != nil || st.Frames[0].Revision != 4 {
 		t.Errorf("a declaration taken back still shows in revision %d", st.Frames[0].Revision)
 	}
+	// The other way round the JPEG is measured again, and not the raw that came first.
+	b.take(s, "Q_0002.raw", "backdrop -0.7 white -3 kind approximate")
+	b.take(s, "Q_0002.JPG", "backdrop 0.1 white -0.4 kind full")
+	b.submit(s, Request{Reference: &advise.Reference{Frame: 2, Box: &card}})
+	if w := s.Snapshot().State.Frames[1].Reading.Regions.WhiteReference; w == nil || w.Peak != -0.4 {
+		t.Errorf("frame 2 has the white reference %+v, want that of its JPEG, -0.4", w)
+	}
+	b.submit(s, Request{Reference: &advise.Reference{}})
 	// After a restart only the file is there.
 	b.close(s)
 	s = b.open()
 	again := b.g.measured.Load()
 	b.submit(s, Request{Client: "card2", Reference: &advise.Reference{Frame: 1, Box: &card}})
-	if w := s.Snapshot().State.Frames[0].Reading.Regions.WhiteReference; w == nil || w.Peak != -1.1 || b.g.measured.Load() != again+1 {
+	if w := s.Snapshot().State.Frames[1].Reading.Regions.WhiteReference; w == nil || w.Peak != -0.4 || b.g.measured.Load() != again+1 {
 		t.Errorf("after a restart the white reference is %+v, want it out of the file", w)
 	}
 	// And where the file has gone or changed, the declaration holds for the next frame.
 	b.close(s)
-	b.file("Q_0001.JPG", good)
+	b.file("Q_0002.JPG", good)
 	s = b.open()
 	b.submit(s, Request{Client: "back2", Reference: &advise.Reference{}})
-	if st := s.Snapshot().State; st.Reference != nil || st.Frames[0].Reading.Regions.WhiteReference == nil {
+	if st := s.Snapshot().State; st.Reference != nil || st.Frames[1].Reading.Regions.WhiteReference == nil {
 		t.Error("a file that was changed meanwhile was measured as if it were the frame")
 	}
 }

@@ -87,7 +87,10 @@ func TestNothingAcknowledgedIsLostWhenTheDaemonIsKilled(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const kills = 24
+	kills := 24
+	if testing.Short() {
+		kills = 6
+	}
 	seed := rand.Uint64()
 	r := rand.New(rand.NewPCG(seed, 0))
 	var b *bench

@@ -219,6 +219,21 @@ func TestARequestDecidedOnAnOldStateIsRefused(t *testing.T) {
 	b.submit(s, Request{Client: "d", Seen: s.Snapshot().State.Seq, Note: new("fresh")})
 }
 
+// A frame that was refused for itself, not for the disk, is shown until the next one is recorded.
+func TestAFrameThatWasNotRecordedIsForgottenWithTheNext(t *testing.T) {
+	b := newBench(t)
+	s := b.open()
+	v := b.file("Q_0001.JPG", dark)
+	v.Rel = strings.Repeat("x", trail.MaxText) + v.Rel
+	if err := s.Complete(context.Background(), v); !errors.Is(err, ErrNotRecorded) || s.Snapshot().Unrecorded == nil || s.Snapshot().Recording != "" {
+		t.Errorf("a name that is too long to keep = %v, unrecorded %v", err, s.Snapshot().Unrecorded)
+	}
+	b.take(s, "Q_0002.JPG", good)
+	if s.Snapshot().Unrecorded != nil || s.Snapshot().State.FrameCount != 1 {
+		t.Errorf("after the next frame %+v still counts as unrecorded", s.Snapshot().Unrecorded)
+	}
+}
+
 func TestRequestsThatMakeNoSenseAreRefused(t *testing.T) {
 	b := newBench(t)
 	s := b.open()

@@ -59,7 +59,7 @@ func (f *givenFrame) read(h assess.Hints) (*assess.Reading, error) {
 	var floor, white float64
 	var kind string
 	if _, err := fmt.Sscanf(f.text, "backdrop %g white %g kind %s", &floor, &white, &kind); err != nil {
-		return nil, errors.New("it is no picture")
+		return nil, errors.New("it is no picture: " + f.text)
 	}
 	stops, shutter, iso := exposure.FNumber(8), exposure.Shutter(1.0/125), exposure.ISO(200)
 	r := &assess.Reading{Version: 1, Width: 900, Height: 1200, Orientation: 1, Kind: assess.Kind(kind),
