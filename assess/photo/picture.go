@@ -28,8 +28,8 @@ func (s Source) String() string {
 	return "file"
 }
 
-// Picture is one camera file, read. It keeps the decoded image for
-// [Picture.Thumbnail] until [Picture.Release].
+// Picture is one camera file, read. It keeps the decoded image, or the file's
+// bytes to decode it from, for [Picture.Thumbnail] until [Picture.Release].
 type Picture struct {
 	Name        string // as it was given to Read
 	Survey      *Survey
@@ -38,7 +38,7 @@ type Picture struct {
 	Orientation int // 1 to 8 as recorded, 1 where nothing is; the survey is already upright
 	Labels      []Label
 
-	image image.Image
+	decode func() (image.Image, error) // nil once released
 }
 
 // Label is a remark that a person should see with the measurement.
@@ -69,8 +69,8 @@ func (p *Picture) label(code, format string, args ...any) {
 	p.Labels = append(p.Labels, Label{code, fmt.Sprintf(format, args...)})
 }
 
-// Release lets go of the decoded image. The survey and all else stay.
-func (p *Picture) Release() { p.image = nil }
+// Release lets go of the decoded image and the file's bytes. The survey and all else stay.
+func (p *Picture) Release() { p.decode = nil }
 
 // How large a picture may be. A larger one is refused before anything is
 // reserved for it; the largest cameras of 2026 have about 150 megapixels.
@@ -114,14 +114,16 @@ func read(name string, data []byte) (*Picture, error) {
 
 // readJPEG reads a camera's JPEG, or an export.
 func readJPEG(name string, data []byte) (*Picture, error) {
-	head, img, err := decodeJPEG(name, data)
+	head, err := openJPEG(name, data)
 	if err != nil {
 		return nil, err
 	}
 	p := &Picture{Name: name}
 	var seen remarks
 	p.Exif, seen = exifOf(bytesBlock(head.exif))
-	p.measure(img)
+	if err := p.measureJPEG(name, data); err != nil {
+		return nil, err
+	}
 	p.labelColour(head.icc)
 	p.labelHistory(&head, seen)
 	return p, nil
@@ -130,8 +132,18 @@ func readJPEG(name string, data []byte) (*Picture, error) {
 // measure takes the survey of the decoded picture.
 func (p *Picture) measure(img image.Image) {
 	p.Orientation = max(p.Exif.Orientation, 1)
-	p.image = img
-	p.Survey = surveyImage(img, p.Orientation)
+	p.decode = decoded(img)
+	p.took(surveyImage(img, p.Orientation))
+}
+
+// decoded is an image that has been decoded already.
+func decoded(img image.Image) func() (image.Image, error) {
+	return func() (image.Image, error) { return img, nil }
+}
+
+// took keeps the survey.
+func (p *Picture) took(s *Survey) {
+	p.Survey = s
 	if p.Survey.Grey {
 		p.label(LabelGreyscale, "this is a greyscale picture: the three channels are the same, and colour can't be judged")
 	}
@@ -149,23 +161,25 @@ func exifOf(blocks ...*tiffFile) (Exif, remarks) {
 	return e, seen
 }
 
-// decodeJPEG checks what a JPEG declares, then decodes it.
-func decodeJPEG(name string, data []byte) (jpegHead, image.Image, error) {
+// openJPEG reads what a JPEG declares and refuses what can't be read.
+func openJPEG(name string, data []byte) (jpegHead, error) {
 	head, err := readJPEGHead(data)
 	if err != nil {
-		return head, nil, jpegError(name, halfJPEG(data, err))
+		return head, jpegError(name, halfJPEG(data, err))
 	}
-	if err := checkJPEG(name, &head, len(data)); err != nil {
-		return head, nil, err
-	}
+	return head, checkJPEG(name, &head, len(data))
+}
+
+// plainJPEG decodes a JPEG that has passed checkJPEG.
+func plainJPEG(name string, data []byte) (image.Image, error) {
 	img, err := jpeg.Decode(bytes.NewReader(data))
 	if err != nil {
-		return head, nil, jpegError(name, halfJPEG(data, err))
+		return nil, jpegError(name, halfJPEG(data, err))
 	}
 	if _, ok := img.(*image.CMYK); ok {
-		return head, nil, unsupported(name, cmykText)
+		return nil, unsupported(name, cmykText)
 	}
-	return head, img, nil
+	return img, nil
 }
 
 // halfJPEG adds to a decoder's error that the file isn't whole, if so: half a

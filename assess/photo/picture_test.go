@@ -332,7 +332,7 @@ func TestThumbnailsOfEveryKindOfImage(t *testing.T) {
 	}
 	for _, img := range []image.Image{grey16, image.NewNRGBA(image.Rect(0, 0, 33, 21)), image.NewRGBA64(image.Rect(0, 0, 33, 21)),
 		image.NewGray(image.Rect(0, 0, 33, 21)), image.NewPaletted(image.Rect(0, 0, 33, 21), color.Palette{color.Gray{100}})} {
-		p := &Picture{image: img, Orientation: 6}
+		p := &Picture{decode: decoded(img), Orientation: 6}
 		data, err := p.Thumbnail(11)
 		if err != nil {
 			t.Fatal(err)
@@ -350,7 +350,7 @@ func TestThumbnailsOfEveryKindOfImage(t *testing.T) {
 		for i := range img.Y {
 			img.Y[i] = 120
 		}
-		p := &Picture{image: img, Orientation: 1}
+		p := &Picture{decode: decoded(img), Orientation: 1}
 		data, err := p.Thumbnail(9)
 		if err != nil {
 			t.Fatal(err)

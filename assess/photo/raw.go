@@ -29,14 +29,18 @@ func readRaw(name string, k kind, data []byte) (*Picture, error) {
 	p.Exif, _ = exifOf(contents.blocks...)
 	var failed error
 	for _, c := range list[:min(len(list), 3)] {
-		head, img, err := decodeJPEG(name, c.data)
+		head, err := openJPEG(name, c.data)
 		if err != nil {
 			failed = err
 			continue
 		}
+		raw := p.Exif
 		own, _ := exifOf(bytesBlock(head.exif))
 		p.Exif.fill(own)
-		p.measure(img)
+		if err := p.measureJPEG(name, c.data); err != nil {
+			failed, p.Exif = err, raw
+			continue
+		}
 		p.labelColour(head.icc)
 		p.labelPreview(c, contents.width, contents.height)
 		return p, nil

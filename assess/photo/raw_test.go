@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"errors"
+	"image/jpeg"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -115,11 +116,11 @@ func rawFiles(t testing.TB, preview, thumb []byte) map[string][]byte {
 func TestRawFilesAreReadThroughTheirLargestPreview(t *testing.T) {
 	preview, thumb := encodeJPEG(t, scenery(800, 608), 90), encodeJPEG(t, scenery(160, 120), 90)
 	files := rawFiles(t, preview, thumb)
-	img, err := Read("preview.jpg", preview)
+	img, err := jpeg.Decode(bytes.NewReader(preview))
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := surveyImage(img.image, 6)
+	want := surveyImage(img, 6)
 	for name, data := range files {
 		p, err := Read(name, data)
 		if err != nil {

@@ -21,10 +21,14 @@ const thumbnailQuality = 85
 // maxEdge pixels; a smaller picture keeps its size. Each of its pixels is the
 // area-weighted mean of the pixels it covers, in code values.
 func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
-	if p.image == nil {
+	if p.decode == nil {
 		return nil, ErrReleased
 	}
-	size := p.image.Bounds().Size()
+	full, err := p.decode()
+	if err != nil {
+		return nil, err
+	}
+	size := full.Bounds().Size()
 	long := max(size.X, size.Y)
 	w, h := size.X, size.Y
 	if maxEdge = max(maxEdge, 1); long > maxEdge {
@@ -33,7 +37,7 @@ func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
 	var small image.Image
 	l := layoutOf(p.Orientation)
 	uw, uh := l.size(w, h)
-	switch img := p.image.(type) {
+	switch img := full.(type) {
 	case *image.YCbCr:
 		// Averaging before the colour conversion is the same as after it, but for
 		// rounding, and for colours that no RGB has.
@@ -59,7 +63,7 @@ func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
 		small = out
 	}
 	var buf bytes.Buffer
-	err := jpeg.Encode(&buf, small, &jpeg.Options{Quality: thumbnailQuality})
+	err = jpeg.Encode(&buf, small, &jpeg.Options{Quality: thumbnailQuality})
 	return buf.Bytes(), err
 }
 

@@ -52,7 +52,8 @@ type work struct {
 	chunks   []chunk
 	stretch  []int32 // with restart markers: where each stretch begins, then the end plus 2
 	next     atomic.Int64
-	misses   atomic.Int32 // guesses that led nowhere
+	meetings atomic.Int32 // guesses that met the truth
+	misses   atomic.Int32 // and those that didn't
 	mu       sync.Mutex
 	arrived  sync.Cond
 	turn     int // the chunk whose beginning is known, guarded by mu like all below
@@ -285,6 +286,7 @@ func (w *worker) chunk(i int) bool {
 		w.main.reset(w.scan[c.from:], at.position)
 		return w.exact(i, at, stop)
 	}
+	w.meetings.Add(1)
 	// at is the true state where they meet: the guess holds from its MCU h on.
 	per := len(w.plan)
 	met0 := at

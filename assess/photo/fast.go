@@ -1,0 +1,70 @@
+package photo
+
+import (
+	"bytes"
+	"image"
+	"image/jpeg"
+	"sync"
+
+	"thirdstop/assess/photo/entropy"
+)
+
+// This is the quick way to a survey, for ordinary JPEGs: no picture is ever
+// built. The plain way takes what it leaves alone, and is what it is held against.
+
+// measureJPEG takes the survey of a JPEG that has passed checkJPEG.
+func (p *Picture) measureJPEG(name string, data []byte) error {
+	p.Orientation = max(p.Exif.Orientation, 1)
+	if s := surveyQuickly(data, p.Orientation, entropy.Exact); s != nil {
+		p.decode = sync.OnceValues(func() (image.Image, error) { return jpeg.Decode(bytes.NewReader(data)) })
+		p.took(s)
+		return nil
+	}
+	img, err := plainJPEG(name, data)
+	if err != nil {
+		return err
+	}
+	p.measure(img)
+	return nil
+}
+
+// surveyQuickly is nil where a file isn't for the quick reader.
+func surveyQuickly(data []byte, orientation int, want entropy.Want) *Survey {
+	l := layoutOf(orientation)
+	var s *Survey
+	err := entropy.Read(data, want, func(f entropy.Frame) entropy.Sink {
+		s = newSurvey(f.Width, f.Height, l)
+		s.Grey, s.Exact = f.Grey, want == entropy.Exact
+		return placer{s, l}
+	})
+	if err != nil {
+		return nil
+	}
+	return s
+}
+
+// placer puts what was measured where it lies upright.
+type placer struct {
+	s *Survey
+	l layout
+}
+
+func (p placer) Block(col, row int, sum *[3]uint32, pixels int) {
+	bc, br := p.l.place(col, row, p.s.BlockCols, p.s.BlockRows)
+	b := p.s.BlockAt(bc, br)
+	for ch := range b {
+		// In 1/256 of a code value, like the sums.
+		b[ch] = uint16((2*sum[ch] + uint32(pixels)) / (2 * uint32(pixels)))
+	}
+}
+
+func (p placer) Cell(col, row int, c *entropy.Cell) {
+	cc, cr := p.l.place(col, row, p.s.Cols, p.s.Rows)
+	to := p.s.At(cc, cr)
+	to.Min, to.Max, to.Clipped, to.ClippedAny, to.Pixels = c.Min, c.Max, c.Clipped, c.Any, c.Pixels
+	n := float64(c.Pixels)
+	for ch := range to.Mean {
+		to.Mean[ch] = float32(float64(c.Sum[ch]) / entropy.Unit / n)
+		to.Var[ch] = float32(c.Spread[ch] / (n * n))
+	}
+}

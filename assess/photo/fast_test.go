@@ -1,0 +1,104 @@
+package photo
+
+import (
+	"bytes"
+	"fmt"
+	"image/jpeg"
+	"math"
+	"path/filepath"
+	"reflect"
+	"testing"
+
+	"thirdstop/assess/photo/entropy"
+)
+
+// sameSurvey holds the quick way against the plain one, to the last bit. It
+// reports whether the file goes the quick way.
+func sameSurvey(t testing.TB, name string, data []byte, orientation int) bool {
+	t.Helper()
+	got := surveyQuickly(data, orientation, entropy.Exact)
+	if got == nil {
+		return false
+	}
+	img, err := jpeg.Decode(bytes.NewReader(data))
+	if err != nil {
+		t.Errorf("%s goes the quick way, and image/jpeg says: %v", name, err)
+		return true
+	}
+	want := surveyImage(img, orientation)
+	if reflect.DeepEqual(got, want) {
+		return true
+	}
+	for i := range want.Blocks {
+		if got.Blocks[i] != want.Blocks[i] {
+			t.Errorf("%s, orientation %d: block %d is %v the quick way, %v the plain way", name, orientation, i, got.Blocks[i], want.Blocks[i])
+			return true
+		}
+	}
+	for i := range want.Cells {
+		if got.Cells[i] != want.Cells[i] {
+			t.Errorf("%s, orientation %d: cell %d is %+v the quick way, %+v the plain way", name, orientation, i, got.Cells[i], want.Cells[i])
+			return true
+		}
+	}
+	t.Errorf("%s, orientation %d: the surveys differ in their layout", name, orientation)
+	return true
+}
+
+func TestTheQuickWayIsThePlainWay(t *testing.T) {
+	onRealFiles(t, []string{".jpg", ".jpeg"}, func(t *testing.T, files []string) {
+		quick := 0
+		for i, f := range files {
+			data := mustRead(t, f)
+			if raceDetector && len(data) > 1<<20 {
+				continue
+			}
+			if sameSurvey(t, short(f), data, i%9) {
+				quick++
+			}
+		}
+		if quick == 0 {
+			t.Errorf("no file of %d in %s went the quick way", len(files), filepath.Dir(files[0]))
+		}
+		t.Logf("%d of %d files went the quick way", quick, len(files))
+	})
+	for orientation := range 9 {
+		for _, size := range [][2]int{{1, 1}, {8, 8}, {16, 16}, {17, 15}, {33, 47}, {640, 401}} {
+			data := encodeJPEG(t, scenery(size[0], size[1]), 92)
+			if !sameSurvey(t, fmt.Sprintf("scenery of %d x %d", size[0], size[1]), data, orientation) {
+				t.Errorf("scenery of %d x %d didn't go the quick way", size[0], size[1])
+			}
+		}
+	}
+}
+
+// Levels alone: means and variances without looking at a pixel. Tolerances are
+// those that the package entropy states; where nothing clips.
+func TestLevelsAloneAgreeWhereNothingClips(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the long comparison")
+	}
+	img := scenery(640, 400)
+	for i := range img.Pix {
+		if i%4 != 3 {
+			img.Pix[i] = 40 + img.Pix[i]/2
+		}
+	}
+	data := encodeJPEG(t, img, 90)
+	got, want := surveyQuickly(data, 6, entropy.Levels), surveyQuickly(data, 6, entropy.Exact)
+	if got == nil || got.Exact {
+		t.Fatal("levels alone should be read, and say that they aren't exact")
+	}
+	for i := range want.Cells {
+		g, w := &got.Cells[i], &want.Cells[i]
+		for ch := range 3 {
+			// 0.01 stop on the steepest common curve, code value to the power of 2.4: 0.3 %.
+			if math.Abs(float64(g.Mean[ch]-w.Mean[ch])) > 0.5 {
+				t.Fatalf("cell %d, channel %d: mean %v, want %v", i, ch, g.Mean[ch], w.Mean[ch])
+			}
+		}
+		if g.Max != [3]uint8{} || g.ClippedAny != 0 {
+			t.Fatalf("cell %d has extremes or counts that nobody took: %+v", i, *g)
+		}
+	}
+}
