@@ -5,11 +5,21 @@
 //
 // It knows the order of things, who may be told what, and where a shoot's
 // folder lies. It must never decide about light (advise does), read a picture
-// (the [Measurer] does) or know how a page looks. Read shoot.go first, then step.go.
+// (the [Measurer] does) or know how a page looks. Read shoot.go first, then step.go;
+// find.go and resume.go go on with a shoot, frames.go turns files into frames.
 //
 // # Records
 //
 // Bodies of kind "input", version 1, are {"input": an advise.Input, "kept": the texts it
 // refers to, "client": the id of the request}; of kind "output", version 1,
 // {"of": number of the input's record, "outputs": the advise.Outputs}.
+//
+// Outputs ride with the sync of the next input, for they can be computed again: a record of outputs that
+// a crash left out is written when the shoot is opened. A declared white reference makes two inputs, the
+// declaration and the newest frame measured again, and both carry the request's id.
+//
+// # Files and frames
+//
+// A frame is the files that share folder and stem, numbered by arrival. A content counts once under its
+// name; contents of earlier shoots in the same capture folder never count. The pictures folder beside the trail is a cache.
 package shoot
