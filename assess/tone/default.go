@@ -30,12 +30,12 @@ const (
 // of their middle: the standard deviation of an even spread over them is 0.06): a share
 // of the level itself, and a number of code values, which counts for more
 // where the curve is steep in stops, that is in the shoulder and in the deep shadows. Third, a
-// part of the distance to plain sRGB, which a flat rendering may come near; one that is
-// set quite flat is further off than this says.
+// part of the distance to plain sRGB, which a flat rendering may come near. It is the largest of the
+// three in the mid-tones: how far these lie under the edge is what cameras differ in most.
 const (
 	defaultScaleSigma = 0.07
 	defaultCodeSigma  = 5.0
-	defaultFlatSigma  = 0.15
+	defaultFlatSigma  = 0.5
 )
 
 // Default is the curve for a camera of which nothing is known. It is one object.

@@ -1,0 +1,138 @@
+package assess
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"thirdstop/assess/exposure"
+	"thirdstop/assess/photo"
+	"thirdstop/assess/tone"
+)
+
+// smooth is the variance, in code values squared, up to which a cell counts as one
+// tone: an edge in it would turn the slightest movement into a change of light.
+const smooth = 16
+
+// mostPairs bounds what two frames contribute; more adds time and nothing else.
+const mostPairs = 12_000
+
+// Pairs lists the places that two frames of one unmoved camera show alike: cells that
+// are smooth in both, and unclipped in the darker. The result is empty where the surveys differ in size.
+func Pairs(light, dark *photo.Survey) []tone.Pair {
+	if light.Cols != dark.Cols || light.Rows != dark.Rows || light.Width != dark.Width || light.Height != dark.Height {
+		return nil
+	}
+	var out []tone.Pair
+	stride := max(len(light.Cells)/mostPairs, 1)
+	for i := 0; i < len(light.Cells); i += stride {
+		p, q := &light.Cells[i], &dark.Cells[i]
+		if max(q.Var[0], q.Var[1], q.Var[2]) > smooth || q.ClippedAny > 0 {
+			continue
+		}
+		pair := tone.Pair{}
+		part, rough := false, false
+		for ch := range 3 {
+			pair.Light[ch], pair.Dark[ch] = float64(p.Mean[ch]), float64(q.Mean[ch])
+			pair.Clipped[ch] = float64(p.Clipped[ch]) > 0.98*float64(p.Pixels)
+			share := float64(p.Clipped[ch]) / float64(p.Pixels)
+			pair.Edge[ch] = share > 0.2 && share < 0.8 && p.Var[ch] <= smooth
+			part = part || p.Clipped[ch] > 0
+			rough = rough || p.Var[ch] > smooth
+		}
+		if rough && !part {
+			continue
+		}
+		// A clipped channel bends the others' colour in some cameras.
+		pair.Part = [3]bool{part, part, part}
+		x0, y0, x1, y1 := light.CellBox(i%light.Cols, i/light.Cols)
+		pair.X, pair.Y = (x0+x1)/2, (y0+y1)/2
+		out = append(out, pair)
+	}
+	return out
+}
+
+// Shot is a frame of a bracket.
+type Shot struct {
+	Name   string
+	Survey *photo.Survey
+	Tv     exposure.Stops // of its exposure time
+}
+
+// shutterSigma is how far an exposure time is off its mark, one standard deviation of
+// a step between two, by the time value of the shorter one (common practice, no source: mechanical shutters are least
+// sure at their top speeds; a real bracket here has its 1/8000 s off by 0.2 stop).
+func shutterSigma(tv exposure.Stops) exposure.Stops {
+	switch {
+	case tv > 10.5:
+		return 0.12
+	case tv > 9.5:
+		return 0.05
+	}
+	return 0.03
+}
+
+// BracketSteps pairs the frames of a bracket: each with the next one, and, where that
+// is closer than 0.7 stop, with the one nearest to a stop away, too. Frame numbers are places in the list
+// as given. Frames of equal exposure are left out but the first.
+func BracketSteps(shots []Shot) []tone.Step {
+	order := make([]int, len(shots))
+	for i := range order {
+		order[i] = i
+	}
+	sort.SliceStable(order, func(a, b int) bool { return shots[order[a]].Tv < shots[order[b]].Tv })
+	var line []int
+	for _, i := range order {
+		if n := len(line); n == 0 || shots[i].Tv-shots[line[n-1]].Tv > 0.1 {
+			line = append(line, i)
+		}
+	}
+	var out []tone.Step
+	add := func(a, b int) {
+		out = append(out, tone.Step{LightFrame: a, DarkFrame: b, Ratio: shots[b].Tv - shots[a].Tv, Sigma: shutterSigma(shots[b].Tv),
+			Pairs: Pairs(shots[a].Survey, shots[b].Survey)})
+	}
+	for k := 0; k+1 < len(line); k++ {
+		add(line[k], line[k+1])
+		best, far := 0, math.Inf(1)
+		for j := k + 2; j < len(line); j++ {
+			if d := math.Abs(float64(shots[line[j]].Tv-shots[line[k]].Tv) - 1); d < far {
+				best, far = j, d
+			}
+		}
+		if best > 0 && shots[line[k+1]].Tv-shots[line[k]].Tv < 0.7 && far < 0.5 {
+			add(line[k], line[best])
+		}
+	}
+	return out
+}
+
+// CurveKey is by what a picture's tone curve is kept: the camera, and what standard
+// Exif says of its rendering. It reports false for pictures whose curve is not a
+// camera's: edited ones, other programs' exports, and those without camera or Exif.
+func CurveKey(p *photo.Picture) (tone.Key, bool) {
+	e := &p.Exif
+	k := tone.Key{Make: e.Make, Model: e.Model, Serial: e.Serial, ColorSpace: e.ColorSpace, CustomRendered: e.CustomRendered,
+		Contrast: e.Contrast, Saturation: e.Saturation}
+	if p.Labelled(photo.LabelAdobeRGB) {
+		k.ColorSpace = 2
+	}
+	for _, no := range []string{photo.LabelEdited, photo.LabelExport, photo.LabelNoExif, photo.LabelProfile} {
+		if p.Labelled(no) {
+			return k, false
+		}
+	}
+	return k, e.Model != ""
+}
+
+// BracketShot makes a frame of a bracket of a picture, or says why it can't be one.
+func BracketShot(p *photo.Picture) (Shot, error) {
+	tv, ok := p.Exif.ExposureTime.Tv()
+	if !ok {
+		return Shot{}, fmt.Errorf("%s: its exposure time was not recorded, so the step to other frames is unknown", p.Name)
+	}
+	if p.Exif.HasFlash && p.Exif.Flash&1 != 0 {
+		return Shot{}, fmt.Errorf("%s: the flash fired; a flash doesn't follow the shutter, so switch it off for the bracket", p.Name)
+	}
+	return Shot{Name: p.Name, Survey: p.Survey, Tv: tv}, nil
+}
