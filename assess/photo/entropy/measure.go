@@ -30,7 +30,8 @@ type measurer struct {
 	shiftX  uint   // chroma samples are 1<<shift pixels wide
 	shiftY  uint
 	vector  bool
-	blockIs [3]uint32 // what sinks are passed: here, so that it needn't be allocated each time
+	short   [3]*[64]int16 // divisors in 16 bits, in Levels
+	blockIs [3]uint32     // what sinks are passed: here, so that it needn't be allocated each time
 	cellIs  Cell
 }
 
@@ -47,6 +48,15 @@ func (m *measurer) begin(j *job) {
 		m.shiftX, m.shiftY = uint(j.comps[0].h/j.comps[1].h-1), uint(j.comps[0].v/j.comps[1].v-1)
 	}
 	m.vector = j.vector
+	for i, c := range j.comps {
+		if j.want != Levels {
+			break
+		}
+		m.short[i] = new([64]int16)
+		for k, q := range c.quant {
+			m.short[i][k] = int16(q)
+		}
+	}
 	if m.vector {
 		m.place()
 	}
@@ -91,6 +101,19 @@ func (w *worker) measure(coefs []int16, flat []bool, n, mcu int, pred *[3]int32)
 // exact transforms an MCU's blocks and looks at every pixel.
 func (m *measurer) exact(blocks []int16, flat []bool, mx, my int) {
 	j := m.job
+	m.transform(blocks, flat)
+	x0, y0 := mx*j.mw, my*j.mh
+	t := &m.band.cells[x0/CellSize]
+	if m.vector && x0+j.mw <= j.width && y0+j.mh <= j.height {
+		m.whole(t, x0, y0)
+	} else {
+		m.pixels(t, x0, y0)
+	}
+}
+
+// transform turns an MCU's coefficients into samples.
+func (m *measurer) transform(blocks []int16, flat []bool) {
+	j := m.job
 	for k := range j.plan {
 		c := &j.comps[j.plan[k].comp]
 		b := (*[64]int16)(blocks[k*64:])
@@ -102,13 +125,6 @@ func (m *measurer) exact(blocks []int16, flat []bool, mx, my int) {
 		default:
 			idct(b, c.quant, &m.samples[k])
 		}
-	}
-	x0, y0 := mx*j.mw, my*j.mh
-	t := &m.band.cells[x0/CellSize]
-	if m.vector && x0+j.mw <= j.width && y0+j.mh <= j.height {
-		m.whole(t, x0, y0)
-	} else {
-		m.pixels(t, x0, y0)
 	}
 }
 

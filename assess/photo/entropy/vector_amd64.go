@@ -23,3 +23,8 @@ func termsVector(cb, cr *[64]uint8, out *terms, wide int)
 //
 //go:noescape
 func pixelsVector(r *pixelRun)
+
+// dotVector does what [dot] does.
+//
+//go:noescape
+func dotVector(a, qa, b, qb *[64]int16) int32

@@ -11,3 +11,5 @@ func idctVector(b *[64]int16, quant *[64]int32, out *[64]uint8) { idct(b, quant,
 func termsVector(cb, cr *[64]uint8, out *terms, wide int) { panic("entropy: no vector kernels") }
 
 func pixelsVector(r *pixelRun) { panic("entropy: no vector kernels") }
+
+func dotVector(a, qa, b, qb *[64]int16) int32 { return dot(a, qa, b, qb) }

@@ -54,6 +54,27 @@ func TestVectorTransformEqualsThePlainOne(t *testing.T) {
 	}
 }
 
+func TestVectorProductsEqualThePlainOnes(t *testing.T) {
+	needVectors(t)
+	const seed = 5
+	rng := rand.New(rand.NewPCG(seed, 3))
+	for i := range 100_000 {
+		var v [4][64]int16
+		for k := range v {
+			for at := range v[k] {
+				v[k][at] = int16(rng.Int32N(65536) - 32768)
+				if i%2 == 0 {
+					v[k][at] >>= rng.IntN(16)
+				}
+			}
+		}
+		// Sums of two products of -32768 don't fit in 32 bits, and wrap to the same.
+		if got, want := dotVector(&v[0], &v[1], &v[2], &v[3]), dot(&v[0], &v[1], &v[2], &v[3]); got != want {
+			t.Fatalf("seed %d, round %d: %d, want %d", seed, i, got, want)
+		}
+	}
+}
+
 // Every colour there is: 256 x 256 x 256.
 func TestConversionEqualsImageColor(t *testing.T) {
 	for y := range 256 {
