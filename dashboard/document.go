@@ -2,6 +2,8 @@ package dashboard
 
 import (
 	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -28,7 +30,8 @@ type document struct {
 	Baseline   *int                `json:"baseline"`  // frame number
 	Sitter     string              `json:"sitter"`    // who sits, in words; "" not told or erased
 	Plan       planPart            `json:"plan"`
-	Recording  string              `json:"recording"` // "" while all is recorded, else why not
+	Recording  string              `json:"recording"`  // "" while all is recorded, else why not
+	Unrecorded *framePart          `json:"unrecorded"` // a frame that was measured and could not be recorded: it is in no state
 	Troubles   []shoot.Trouble     `json:"troubles"`
 	Measuring  int                 `json:"measuring"`  // frames that arrived and are not measured yet
 	LatencyMS  *float64            `json:"latency_ms"` // newest frame, last byte written to advice; null unknown
@@ -168,6 +171,11 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 		f := s.frame(st.Frames[n-1], false)
 		d.Frame = &f
 	}
+	if u := snap.Unrecorded; u != nil {
+		f := s.frame(*u, false)
+		d.Unrecorded = &f
+		d.Troubles = append(slices.Clone(d.Troubles), shoot.Trouble{Code: "unrecorded", Text: unrecordedText(u)})
+	}
 	if st.Baseline > 0 {
 		d.Baseline = &st.Baseline
 	}
@@ -179,6 +187,19 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 		d.LatencyMS = &ms
 	}
 	return d
+}
+
+// unrecordedText says what was measured of a frame that could not be recorded.
+func unrecordedText(f *advise.FrameState) string {
+	text := "Frame " + strconv.Itoa(f.Number) + " is not recorded, and no advice is drawn from it."
+	var levels []string
+	for _, e := range f.Expected {
+		levels = append(levels, e.Name+" "+e.NowText)
+	}
+	if len(levels) > 0 {
+		text += " Measured: " + strings.Join(levels, ", ") + "."
+	}
+	return text
 }
 
 func onlookers(snap *shoot.Snapshot) onlooking {

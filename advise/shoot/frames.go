@@ -38,6 +38,15 @@ func (s *Shoot) Known(rel string, hash [32]byte) bool {
 	return known
 }
 
+// Unread says of a file that was there before the start that it took effect as
+// it stands, by its size and time alone: after a restart gigabytes needn't be read before the next frame.
+func (s *Shoot) Unread(rel string, size int64, modified time.Time) bool {
+	s.contentMu.RLock()
+	defer s.contentMu.RUnlock()
+	m, ok := s.marks[rel]
+	return ok && m.Size == size && m.Modified.Equal(modified)
+}
+
 func (s *Shoot) known(rel string, hash [32]byte) bool {
 	s.contentMu.RLock()
 	defer s.contentMu.RUnlock()
@@ -89,7 +98,7 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 		f.Reading, f.Damaged = nil, sentence(merr, v.Rel, path.Base(v.Rel))
 	}
 	if err == nil {
-		err = s.takeFrame(&f, kept)
+		err = s.takeFrame(&f, kept, fileMark{v.Size, v.ModTime.UTC()})
 	}
 	if err != nil {
 		release(m)
@@ -137,12 +146,12 @@ func (s *Shoot) afterEnd() {
 
 // takeFrame records a frame. One whose reading can't be written down is recorded as
 // damaged, for it would come again for ever.
-func (s *Shoot) takeFrame(f *advise.Frame, kept []trail.Ref) error {
-	_, err := s.take(inputBody{Input: advise.Input{Frame: f}, Kept: kept})
+func (s *Shoot) takeFrame(f *advise.Frame, kept []trail.Ref, mark fileMark) error {
+	_, err := s.take(inputBody{Input: advise.Input{Frame: f}, Kept: kept, File: &mark})
 	if err != nil && s.trail.Err() == nil && f.Reading != nil {
 		s.c.Log.Error().Int("frame", f.Number).Str("why", sentence(err)).Msg("a reading can't be recorded")
 		f.Reading, f.Damaged = nil, "its reading can't be written down; please report this"
-		_, err = s.take(inputBody{Input: advise.Input{Frame: f}, Kept: kept})
+		_, err = s.take(inputBody{Input: advise.Input{Frame: f}, Kept: kept, File: &mark})
 	}
 	return err
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"time"
 
 	"thirdstop/advise"
 	"thirdstop/advise/trail"
@@ -20,6 +21,13 @@ type inputBody struct {
 	Input  advise.Input `json:"input"`
 	Kept   []trail.Ref  `json:"kept,omitempty"`   // the texts that Input refers to by their ids
 	Client string       `json:"client,omitempty"` // id of the request, so that a repeat is known after a restart
+	File   *fileMark    `json:"file,omitempty"`   // of a frame's file
+}
+
+// fileMark tells a file from its later self without reading it.
+type fileMark struct {
+	Size     int64     `json:"size"`     // bytes
+	Modified time.Time `json:"modified"` // as the file system says
 }
 
 type outputBody struct {

@@ -106,5 +106,8 @@ func (s *Shoot) remember(b inputBody) {
 		return
 	}
 	s.effective[rel] = h
+	if b.File != nil {
+		s.marks[rel] = *b.File
+	}
 	s.numbers[stem(rel)] = f.Number
 }

@@ -56,6 +56,7 @@ type Shoot struct {
 	contentMu sync.RWMutex
 	content   []int               // revision as which the file came that the state shows, by frame number - 1; 0 none
 	effective map[string][32]byte // content by relative path
+	marks     map[string]fileMark // size and time by relative path
 	orphans   map[[32]byte]bool   // content whose path was erased, or that belongs to an earlier shoot
 
 	refsMu sync.RWMutex
@@ -85,7 +86,7 @@ func Open(c Config) (*Shoot, Start, error) {
 		c.Now = time.Now
 	}
 	s := &Shoot{c: c, refs: map[string]trail.Ref{}, clients: map[string]Receipt{}, numbers: map[string]int{},
-		effective: map[string][32]byte{}, orphans: map[[32]byte]bool{}, troubles: map[string]Trouble{}}
+		effective: map[string][32]byte{}, marks: map[string]fileMark{}, orphans: map[[32]byte]bool{}, troubles: map[string]Trouble{}}
 	var start Start
 	found, past, err := s.find(&start)
 	if err != nil {

@@ -100,6 +100,17 @@ func TestTrailCommandsTellAWholeRecordFromATamperedOne(t *testing.T) {
 	if code, _, errs := ran(t, "trail", "verify", "--head", head, id); code != 0 {
 		t.Errorf("verify with its head = %d %s", code, errs)
 	}
+	if code, out, errs := ran(t, "trail", "erase", "--what", "files,pictures", id); code != 0 || !regexp.MustCompile(`[1-9]\d* texts erased`).MatchString(out) {
+		t.Errorf("erase = %d %q %q", code, out, errs)
+	}
+	if code, out, errs := ran(t, "trail", "verify", "--head", head, id); code != 0 || !strings.Contains(out, "0 kept") {
+		t.Errorf("verify after erasing = %d %q %q", code, out, errs)
+	}
+	for _, words := range []string{"trail erase " + id, "trail erase --what faces " + id, "trail verify --what all " + id} {
+		if code, _, errs := ran(t, strings.Fields(words)...); code != 2 || !strings.Contains(errs, "--what") {
+			t.Errorf("%s = %d %q, want wrong use", words, code, errs)
+		}
+	}
 	whole, err := os.ReadFile(chain)
 	if err != nil {
 		t.Fatal(err)

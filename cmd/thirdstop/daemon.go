@@ -99,8 +99,13 @@ func (d *daemon) open() (*shoot.Shoot, error) {
 	if err := os.MkdirAll(shoots, 0o700); err != nil {
 		return nil, fmt.Errorf("the folder of the shoots can't be made: %w", err)
 	}
+	curves, err := tone.OpenStore(curvesPath(d.Data))
+	if err != nil { // frames are still measured, under the stated default
+		d.log.Warn().Msg("a stored tone curve can't be used")
+		d.say("Note: %v.", err)
+	}
 	sh, start, err := shoot.Open(shoot.Config{Shoots: shoots, Folder: d.Folder, Fresh: d.Fresh,
-		Measurer: measurer{tone.Default()}, Version: version(), Now: d.now, Log: d.log})
+		Measurer: measurer{curves}, Version: version(), Now: d.now, Log: d.log})
 	if err != nil {
 		return nil, err
 	}
@@ -192,7 +197,7 @@ func (d *daemon) watch(sh *shoot.Shoot) (*watcher.Watcher, error) {
 		existing = watcher.SkipExisting
 	}
 	return watcher.New(watcher.Config{Folder: d.Folder, Whole: photo.Whole, Taken: photo.Taken, Existing: existing,
-		Known: sh.Known, PollOnly: d.Poll, Now: d.now, Logger: d.log})
+		Known: sh.Known, Unread: sh.Unread, PollOnly: d.Poll, Now: d.now, Logger: d.log})
 }
 
 // together runs the parts until ctx ends or one of them fails, and waits for all.

@@ -14,15 +14,19 @@ import (
 	"thirdstop/advise/trail"
 )
 
-const trailHelp = `Check the record of a shoot.
+const trailHelp = `Check the record of a shoot, and erase what it holds of people.
 
     thirdstop trail list   [--data FOLDER]            the shoots in the data folder
     thirdstop trail verify [--head HEAD] SHOOT...     is the record whole and unchanged?
     thirdstop trail replay [-v] SHOOT...              does the same advice come of it again?
+    thirdstop trail erase  --what WORDS SHOOT...      take names and pictures out for good
 
 SHOOT is the id of a shoot in the data folder, or the path of a shoot's folder
 or of its trail.jsonl. HEAD is what "verify" printed earlier and you kept
 elsewhere: only with it can records that were cut off at the end be missed.
+WORDS are what to erase, with commas between: files (names of files and folders),
+sitters, notes, pictures, or all. The record stays whole and can still be verified
+and replayed. Stop the daemon first; copies and backups are beyond its reach.
 
 Exit code: 0 all is well, 1 something is not, 2 wrong use.
 `
@@ -38,13 +42,14 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 	data := flags.String("data", "", "")
 	head := flags.String("head", "", "")
 	verbose := flags.Bool("v", false, "")
+	words := flags.String("what", "", "")
 	switch verb {
 	case "help", "-h", "-help", "--help":
 		fmt.Fprint(stdout, trailHelp)
 		return 0
-	case "list", "verify", "replay":
+	case "list", "verify", "replay", "erase":
 	default:
-		fmt.Fprintf(stderr, "thirdstop trail: %q is no command; use list, verify or replay\n\n%s", verb, trailHelp)
+		fmt.Fprintf(stderr, "thirdstop trail: %q is no command; use list, verify, replay or erase\n\n%s", verb, trailHelp)
 		return 2
 	}
 	if code, done := parse(flags, args[1:], trailHelp, stdout, stderr); done {
@@ -65,6 +70,11 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintf(stderr, "thirdstop trail %s: --head goes with \"verify\" and one shoot, whose head it is\n\n%s", verb, trailHelp)
 		return 2
 	}
+	what, err := personal(*words)
+	if (verb == "erase") != (*words != "") || err != nil {
+		fmt.Fprintf(stderr, "thirdstop trail %s: say with --what, and only of \"erase\", what to erase: files, sitters, notes, pictures or all\n\n%s", verb, trailHelp)
+		return 2
+	}
 	if flags.NArg() == 0 {
 		fmt.Fprintf(stderr, "thirdstop trail %s: name a shoot\n\n%s", verb, trailHelp)
 		return 2
@@ -73,10 +83,13 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 	for _, name := range flags.Args() {
 		dir := shootFolder(*data, name)
 		var err error
-		if verb == "verify" {
+		switch verb {
+		case "verify":
 			err = trailVerify(dir, *head, stdout)
-		} else {
+		case "replay":
 			err = trailReplay(dir, *verbose, stdout)
+		case "erase":
+			err = trailErase(dir, what, stdout)
 		}
 		if err != nil {
 			fmt.Fprintf(stderr, "thirdstop trail %s: %s: %v\n", verb, name, err)
@@ -95,6 +108,44 @@ func shootFolder(data, name string) string {
 		return filepath.Join(data, "shoots", name)
 	}
 	return name
+}
+
+// personal reads what is to be erased.
+func personal(words string) (shoot.Personal, error) {
+	var p shoot.Personal
+	for _, w := range split(words) {
+		switch w {
+		case "files":
+			p.Files = true
+		case "sitters":
+			p.Sitters = true
+		case "notes":
+			p.Notes = true
+		case "pictures":
+			p.Pictures = true
+		case "all":
+			p = shoot.Personal{Files: true, Sitters: true, Notes: true, Pictures: true}
+		default:
+			return p, fmt.Errorf("%q is nothing that can be erased", w)
+		}
+	}
+	return p, nil
+}
+
+func trailErase(dir string, what shoot.Personal, stdout io.Writer) (err error) {
+	if shoots := filepath.Dir(dir); filepath.Base(shoots) == "shoots" { // not an archived copy
+		release, err := trail.LockDir(filepath.Dir(shoots))
+		if err != nil {
+			return err
+		}
+		defer release()
+	}
+	n, err := shoot.Erase(dir, what)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(stdout, "%s: %d texts erased\n", filepath.Base(dir), n)
+	return nil
 }
 
 func trailList(data string, stdout, stderr io.Writer) int {
