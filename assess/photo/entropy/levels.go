@@ -100,11 +100,15 @@ func (m *measurer) levels(blocks []int16, flat []bool, mx, my int) {
 	var squares [3]float64 // Cb Cb, Cr Cr, Cb Cr
 	for k := range chroma.blocks {
 		b, r := m.first[1]+k, m.first[2]+k
-		_, bb := m.block(blocks, flat, b, chroma)
-		_, rr := m.block(blocks, flat, r, &j.comps[2])
+		sb, bb := m.block(blocks, flat, b, chroma)
+		sr, rr := m.block(blocks, flat, r, &j.comps[2])
+		br := sb * sr / 64
+		if !flat[b] && !flat[r] {
+			br = m.product(blocks, b, r)
+		}
 		squares[0] += covers * bb
 		squares[1] += covers * rr
-		squares[2] += covers * m.product(blocks, flat, b, r)
+		squares[2] += covers * br
 	}
 	for ch := range 3 {
 		wave.add(ch, 0, mix[ch][0]*mix[ch][0]*squares[0]+mix[ch][1]*mix[ch][1]*squares[1]+2*mix[ch][0]*mix[ch][1]*squares[2])
@@ -114,21 +118,20 @@ func (m *measurer) levels(blocks []int16, flat []bool, mx, my int) {
 			k := by*luma.h + bx
 			sum, square := m.block(blocks, flat, k, luma)
 			var part, with [2]float64 // of Cb and Cr: the mean, and the product with luma
-			var even [2]bool
+			var same [2]bool
 			for i := range 2 {
 				block, half := m.part(bx, by, i)
 				part[i] = m.mean(blocks, flat, block, half)
-				even[i] = flat[block]
-				if m.shiftX+m.shiftY == 0 {
-					with[i] = m.product(blocks, flat, k, block)
-				} else {
-					with[i] = sum * part[i]
+				same[i] = flat[block]
+				with[i] = sum * part[i]
+				if m.shiftX+m.shiftY == 0 && !flat[k] && !flat[block] {
+					with[i] = m.product(blocks, k, block)
 				}
 			}
 			for ch := range 3 {
 				c := mix[ch][0]*part[0] + mix[ch][1]*part[1]
 				wave.add(ch, sum+64*c, square+2*(mix[ch][0]*with[0]+mix[ch][1]*with[1]))
-				m.blockIs[ch] = fixed(sum + 64*(128+c+rounding(ch, sum/64+128, part, even)))
+				m.blockIs[ch] = fixed(sum + 64*(128+c+rounding(ch, sum/64+128, part, same)))
 			}
 			m.emitLevels(t, x0+8*bx, y0+8*by)
 		}
@@ -150,16 +153,16 @@ func fixed(sum float64) uint32 { return uint32(min(max(sum, 0), 64*255)*Unit + 0
 // rounding is how much the conversion's whole numbers are above the true value on
 // average. It adds y/255 before it cuts off the fraction. Where chroma is even, its
 // fraction is known; else any fraction is as likely.
-func rounding(ch int, y float64, chroma [2]float64, even [2]bool) float64 {
+func rounding(ch int, y float64, chroma [2]float64, same [2]bool) float64 {
 	var c float64
 	for i, v := range chroma {
 		if mix[ch][i] == 0 {
 			continue
 		}
-		if !even[i] {
+		if !same[i] {
 			return y/255 - 0.5
 		}
-		c += mix[ch][i] * math.Round(v)
+		c += mix[ch][i] * v
 	}
 	fraction := c - math.Floor(c)
 	carry := 0.0
@@ -186,21 +189,19 @@ func (m *measurer) part(bx, by, i int) (block int, half [2]int) {
 
 // block is the sum of a block's samples, less 128 each, and of their squares.
 func (m *measurer) block(blocks []int16, flat []bool, k int, c *component) (sum, square float64) {
-	dc := float64(int32(blocks[k*64]) * c.quant[0])
+	dc := int32(blocks[k*64]) * c.quant[0]
 	if flat[k] {
-		return 8 * dc, dc * dc
+		v := even(dc)
+		return 64 * v, 64 * v * v
 	}
-	return 8 * dc, m.product(blocks, flat, k, k)
+	return 8 * float64(dc), m.product(blocks, k, k)
 }
 
 // product adds up the products of two blocks' samples, less 128 each.
-func (m *measurer) product(blocks []int16, flat []bool, k, l int) float64 {
+func (m *measurer) product(blocks []int16, k, l int) float64 {
 	a, b := (*[64]int16)(blocks[k*64:]), (*[64]int16)(blocks[l*64:])
 	qa, qb := m.short[m.job.plan[k].comp], m.short[m.job.plan[l].comp]
 	first := float64(int32(a[0])*int32(qa[0])) * float64(int32(b[0])*int32(qb[0]))
-	if flat[k] || flat[l] {
-		return first
-	}
 	rest := int32(0)
 	if m.vector {
 		rest = dotVector(a, qa, b, qb)
@@ -220,10 +221,16 @@ func dot(a, qa, b, qb *[64]int16) int32 {
 	return sum
 }
 
+// even is the one sample of a block without other coefficients, less 128: a whole number.
+func even(dc int32) float64 { return float64(sample((dc<<17+1<<19)>>2)) - 128 }
+
 // mean is the mean of a block's samples, less 128, or of a half of it each way.
 func (m *measurer) mean(blocks []int16, flat []bool, k int, half [2]int) float64 {
 	b, q := blocks[k*64:k*64+64], m.short[m.job.plan[k].comp]
-	if flat[k] || half == [2]int{2, 2} {
+	if flat[k] {
+		return even(int32(b[0]) * int32(q[0]))
+	}
+	if half == [2]int{2, 2} {
 		return float64(int32(b[0])*int32(q[0])) / 8
 	}
 	var sum float64

@@ -12,8 +12,8 @@ import (
 // the cells of the real photos. Means are off by the conversion's rounding, up to
 // half a code value: it depends on the fractions of the chroma of single pixels.
 const (
-	meanWithin = 0.03 // stop, on the curve code = 255 light^(1/2.2), for cells brighter than 40
-	meanDark   = 0.6  // code values, for darker cells
+	meanWithin = 0.02 // stop, on the curve code = 255 light^(1/2.2), for cells brighter than 40
+	meanDark   = 0.5  // code values, for darker cells
 	// Standard deviations: where chroma is subsampled, products within blocks are left out.
 	deviationWithin = 0.35 // of the true one,
 	deviationFloor  = 0.60 // or this much, in code values
