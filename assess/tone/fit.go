@@ -39,9 +39,9 @@ var (
 // g is the curve begun from (usually [Default]), a share of the way from there to plain sRGB, and a natural
 // cubic spline with ten free knots, one for all channels and a small one more for each. In place of a smoothness weight that somebody
 // has to choose, the knots have a prior distribution: normal, with the sigma of the curve begun
-// from, and correlated over about two knots. So where nothing was seen the curve stays what it was, and as
+// from, and correlated over about one and a half knots. So where nothing was seen the curve stays what it was, and as
 // unsure as it was. Each frame's exposure is itself unknown within its Sigma. Losses are Huber's
-// (1964; k = 1.5), solved by reweighting, about lines that are medians of many places.
+// (1964; k = 1.5) and then Tukey's, solved by reweighting, about lines that are medians of many places.
 //
 // The scale is pinned at the edge: code 255 is level 0. Places that clip in the lighter frame and
 // don't in the darker say that the darker level is no further than the ratio under the edge; those that
@@ -108,9 +108,10 @@ var nodes = func() []float64 {
 
 const (
 	free       = 10  // nodes without the edge
-	correlated = 1.6 // reach of the prior's correlation along the axis, about two nodes
+	correlated = 1.2 // reach of the prior's correlation along the axis, one and a half nodes
 	ownShare   = 0.2 // how much of the prior's sigma each channel may differ by
 	huber      = 1.5
+	settled    = 10          // rounds of Huber's weights before Tukey's
 	edgeCode   = 0.5 / 1.732 // half a code either side of the edge, as a standard deviation
 	leastScale = 1.0
 	flatAt     = 4 * free // where the share of plain sRGB stands among the unknowns
@@ -250,16 +251,14 @@ func fit(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
 	off := make([]float64, len(lines)) // residual in sigmas
 	scale := leastScale
 	var ch mat.Cholesky
-	for round := range 25 {
+	for round := range 40 {
 		a := mat.NewSymDense(s.n, nil)
 		a.CopySym(s.prior)
 		rhs := mat.NewVecDense(s.n, nil)
 		for i := range lines {
 			w := 1 / (lines[i].sigma * lines[i].sigma * scale * scale)
 			if round > 0 {
-				if z := math.Abs(off[i]) / scale; z > huber {
-					w *= huber / z
-				}
+				w *= trust(math.Abs(off[i])/scale, round >= settled)
 			}
 			if lines[i].atLeast && (round == 0 || off[i] >= 0) {
 				continue // the bound holds
@@ -301,7 +300,7 @@ func fit(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
 		}
 		sort.Float64s(sizes)
 		scale = max(1.4826*sizes[len(sizes)/2], leastScale)
-		if round > 2 && moved < 1e-5 {
+		if round > settled+2 && moved < 1e-5 {
 			break
 		}
 	}
@@ -325,6 +324,23 @@ func fit(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
 	var err error
 	f.Curve, err = s.curve(x, &cov)
 	return f, err
+}
+
+// trust is the weight of a line that is z standard deviations off: Huber's, and when that has settled
+// Tukey's biweight (Beaton & Tukey 1974; c = 4.685), under which what is far off counts for nothing:
+// a sitter's edge that moved can be off by stops.
+func trust(z float64, settled bool) float64 {
+	const c = 4.685
+	switch {
+	case settled && z >= c:
+		return 0
+	case settled:
+		u := 1 - z*z/(c*c)
+		return u * u
+	case z > huber:
+		return huber / z
+	}
+	return 1
 }
 
 // curve samples the solution.

@@ -68,7 +68,7 @@ func unaxis(x float64) float64 {
 const binWidth = 0.12
 
 // fewest pairs make a line.
-const fewest = 4
+const fewest = 5
 
 // gather makes lines of a step's pairs, under a curve that is about right.
 func gather(n int, s *Step, about *Curve) []seen {
@@ -92,7 +92,8 @@ func gather(n int, s *Step, about *Curve) []seen {
 			if p.Clipped[ch] || p.Part[ch] || !(p.Light[ch] <= highest && p.Light[ch] > lowest) {
 				continue
 			}
-			b := int(math.Floor(axis(p.Light[ch]) / binWidth))
+			// By both codes: by one of them, noise in it alone would decide who is in.
+			b := int(math.Floor((axis(p.Light[ch]) + axis(p.Dark[ch])) / (2 * binWidth)))
 			bins[b] = append(bins[b], i)
 		}
 		for _, b := range sortedKeys(bins) {
@@ -101,7 +102,7 @@ func gather(n int, s *Step, about *Curve) []seen {
 				out = append(out, line)
 			}
 		}
-		if len(edge) >= fewest {
+		if len(edge) >= 2*fewest {
 			at, spread := middle(edge)
 			out = append(out, seen{step: n, ch: ch, light: clipCode - 0.5, dark: about.codeAt(ch, at), edge: true, pairs: len(edge),
 				sigma: math.Hypot(0.015, 1.2533*spread/math.Sqrt(float64(min(len(edge), 25))))})

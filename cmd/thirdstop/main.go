@@ -21,9 +21,11 @@ light to turn, by how much, and why.
     thirdstop run FOLDER          watch the folder your camera's files land in
     thirdstop plan new|check      write and check light plans
     thirdstop assess FILE...      measure single files
+    thirdstop curve learn FILE... learn your camera's tone curve from a bracket
     thirdstop trail verify|replay check the record of a shoot
     thirdstop pair                let a tablet in, while "run --listen" runs
     thirdstop devices             list the paired devices, and revoke them
+    thirdstop evaluate levels     how far levels are off, on scenes of known truth
     thirdstop version             which version this is
 
 "thirdstop COMMAND --help" tells more. thirdstop only advises: it controls no light,
@@ -45,7 +47,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	}
 	commands := map[string]func(context.Context, []string, io.Writer, io.Writer) int{
 		"run": runRun, "demo": runDemo, "assess": runAssess, "plan": runPlan,
-		"trail": runTrail, "pair": runPair, "devices": runDevices,
+		"trail": runTrail, "curve": runCurve, "evaluate": runEvaluate, "pair": runPair, "devices": runDevices,
 	}
 	switch name := args[0]; name {
 	case "help", "-h", "-help", "--help":

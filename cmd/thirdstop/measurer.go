@@ -9,16 +9,26 @@ import (
 	"thirdstop/assess/tone"
 )
 
-// measurer joins assess/photo and assess for the shoot.
-type measurer struct{ curve *tone.Curve }
+// measurer joins assess/photo and assess for the shoot. Each frame is measured
+// under the curve of its own camera, as its Exif names it.
+type measurer struct{ curves *tone.Store }
+
+// curveFor is the learned curve of a picture's camera, or the default.
+func (m measurer) curveFor(p *photo.Picture) *tone.Curve {
+	if key, ok := assess.CurveKey(p); ok {
+		return m.curves.For(key)
+	}
+	return tone.Default()
+}
 
 func (m measurer) Measure(name string, data []byte, h assess.Hints) (*assess.Reading, shoot.Measured, error) {
 	p, err := photo.Read(name, data)
 	if err != nil {
 		return nil, nil, unnamed{err}
 	}
-	r := assess.Measure(p, m.curve, h)
-	return &r, measured{p, m.curve}, nil
+	curve := m.curveFor(p)
+	r := assess.Measure(p, curve, h)
+	return &r, measured{p, curve}, nil
 }
 
 type measured struct {

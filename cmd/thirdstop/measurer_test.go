@@ -14,7 +14,7 @@ import (
 
 // The record keeps the sentence of a fault and must be able to forget the file's name.
 func TestAFaultIsToldWithoutTheFilesName(t *testing.T) {
-	m := measurer{tone.Default()}
+	m := measurer{&tone.Store{}}
 	for name, data := range map[string]string{"Wendelin.JPG": "\xff\xd8\xff\xe0 torn", "Wendelin.heic": "\x00\x00\x00\x18ftypheic", "Wendelin.TIF": "II*\x00", "Wendelin.cr2": ""} {
 		_, _, err := m.Measure(name, []byte(data), assess.Hints{})
 		var s interface{ Sentence() string }
@@ -30,7 +30,7 @@ func TestAFaultIsToldWithoutTheFilesName(t *testing.T) {
 
 func TestAFrameCanBeMeasuredAgainWithoutItsPicture(t *testing.T) {
 	shot := studio.BoatHouse(1).Shoot(time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC))
-	r, m, err := measurer{tone.Default()}.Measure("Q_0001.JPG", shot.JPEG, assess.Hints{})
+	r, m, err := measurer{&tone.Store{}}.Measure("Q_0001.JPG", shot.JPEG, assess.Hints{})
 	if err != nil {
 		t.Fatal(err)
 	}
