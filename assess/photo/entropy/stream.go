@@ -3,6 +3,7 @@ package entropy
 import (
 	"bytes"
 	"encoding/binary"
+	"math"
 )
 
 const (
@@ -29,7 +30,7 @@ type stream struct {
 	buf  [bufferSize + mostMCU]byte
 }
 
-const noEnd = 1 << 62
+const noEnd = math.MaxInt
 
 // reset begins a stretch at a position within its first bytes.
 func (s *stream) reset(raw []byte, position int) {
