@@ -51,7 +51,7 @@ const (
 	fewestBlocks   = 2
 	leastCompact   = 0.72
 	mostCompact    = 1.2
-	mostElongated  = 3.0 // longer over shorter side
+	mostElongated  = 2.5 // longer over shorter side
 	patchesInFrame = 20  // a patch covers at most this part of a frame: there are 24, with gaps between
 )
 

@@ -121,9 +121,10 @@ const (
 	skew           = 0.62 // largest cosine between the axes: about 52 to 128 degrees
 	axisRatio      = 2.2  // longer over shorter axis
 	offPitch       = 0.24 // how far from where it's expected a blob may lie, in pitches
+	offBlocks      = 0.5  // and blocks, for which blocks make up a small blob is a matter of luck
 	fewestInChart  = 10   // blobs: fewer don't make a chart likely, and don't fix its perspective
 	neighboursKept = 10
-	budget         = 100_000 // looks for a blob, over all: bounds the work on textures
+	budget         = 80_000 // looks for a blob, over all: bounds the work on textures
 )
 
 // grower finds lattices among blobs.
@@ -186,7 +187,7 @@ func (g *grower) from(seed int32, accept func(*lattice) bool) bool {
 			}
 			// A blob inside the first square would mean that these are its diagonals.
 			corner := b.at.add(p.e).add(q.e)
-			if _, ok := g.closest(corner, b.side, offPitch*1.3*p.d); !ok {
+			if _, ok := g.closest(corner, b.side, offPitch*1.3*p.d+offBlocks); !ok {
 				continue
 			}
 			e1, e2 := p.e, q.e
@@ -239,7 +240,7 @@ func (g *grower) grow(seed int32, e1, e2 point) *lattice {
 					}
 				}
 			}
-			i, ok := g.closest(here.at.add(step), here.side, offPitch*step.length())
+			i, ok := g.closest(here.at.add(step), here.side, offPitch*step.length()+offBlocks)
 			if ok && !l.holds(i) {
 				l.put(to, i)
 			}
