@@ -17,6 +17,7 @@ func (p *Picture) measureJPEG(name string, data []byte) error {
 	p.Orientation = max(p.Exif.Orientation, 1)
 	if s := surveyQuickly(data, p.Orientation, entropy.Exact); s != nil {
 		p.decode = sync.OnceValues(func() (image.Image, error) { return jpeg.Decode(bytes.NewReader(data)) })
+		p.half = sync.OnceValues(func() (image.Image, error) { return entropy.Half(data) })
 		p.took(s)
 		return nil
 	}
@@ -26,6 +27,27 @@ func (p *Picture) measureJPEG(name string, data []byte) error {
 	}
 	p.measure(img)
 	return nil
+}
+
+// forThumbnail is an image to make a thumbnail from, and its full size. An image of
+// half the size does where the thumbnail is smaller still: it takes a quarter of the
+// memory and of the time.
+func (p *Picture) forThumbnail(maxEdge int) (image.Image, image.Point, error) {
+	if p.decode == nil {
+		return nil, image.Point{}, ErrReleased
+	}
+	if p.half != nil {
+		w, h := layoutOf(p.Orientation).size(p.Survey.Width, p.Survey.Height)
+		if max(w, h) >= 2*maxEdge {
+			img, err := p.half()
+			return img, image.Point{X: w, Y: h}, err
+		}
+	}
+	img, err := p.decode()
+	if err != nil {
+		return nil, image.Point{}, err
+	}
+	return img, img.Bounds().Size(), nil
 }
 
 // surveyQuickly is nil where a file isn't for the quick reader.

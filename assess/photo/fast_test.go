@@ -3,6 +3,7 @@ package photo
 import (
 	"bytes"
 	"fmt"
+	"image"
 	"image/jpeg"
 	"math"
 	"path/filepath"
@@ -95,6 +96,46 @@ func TestLevelsAloneAgreeWhereNothingClips(t *testing.T) {
 		}
 		if g.Max != [3]uint8{} || g.ClippedAny != 0 {
 			t.Fatalf("cell %d has extremes or counts that nobody took: %+v", i, *g)
+		}
+	}
+}
+
+// A thumbnail made from half the size is the one made from the whole, but for
+// rounding and for which pixels a border cuts.
+func TestThumbnailsFromHalfTheSizeLookTheSame(t *testing.T) {
+	for orientation := 1; orientation <= 8; orientation++ {
+		for _, edge := range []int{40, 160, 300} {
+			data := cameraJPEG(t, 803, 601, orientation)
+			p, err := Read("a.jpg", data)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if p.half == nil {
+				t.Fatal("a camera's JPEG should be one for the quick reader")
+			}
+			var pictures [2]image.Image
+			for i := range pictures {
+				small, err := p.Thumbnail(edge)
+				if err == nil {
+					pictures[i], err = jpeg.Decode(bytes.NewReader(small))
+				}
+				if err != nil {
+					t.Fatal(err)
+				}
+				p.half = nil // the second from the whole
+			}
+			if pictures[0].Bounds() != pictures[1].Bounds() {
+				t.Fatalf("orientation %d, edge %d: %v from half the size, %v from the whole", orientation, edge, pictures[0].Bounds(), pictures[1].Bounds())
+			}
+			a, b := surveyImage(pictures[0], 1), surveyImage(pictures[1], 1)
+			for i := range a.Blocks {
+				for ch := range 3 {
+					// The scenery has a fine pattern of up to 4 code values and steep edges.
+					if d := int(a.Blocks[i][ch]) - int(b.Blocks[i][ch]); d > 5*256 || d < -5*256 {
+						t.Fatalf("orientation %d, edge %d: block %d is %v from half the size, %v from the whole", orientation, edge, i, a.Blocks[i], b.Blocks[i])
+					}
+				}
+			}
 		}
 	}
 }

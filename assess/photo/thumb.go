@@ -19,20 +19,19 @@ const thumbnailQuality = 85
 
 // Thumbnail is the picture as an upright JPEG whose longer edge has at most
 // maxEdge pixels; a smaller picture keeps its size. Each of its pixels is the
-// area-weighted mean of the pixels it covers, in code values.
+// area-weighted mean of the pixels it covers, in code values; of squares of 2x2
+// pixels where the picture is at least twice as large.
 func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
-	if p.decode == nil {
-		return nil, ErrReleased
-	}
-	full, err := p.decode()
+	maxEdge = max(maxEdge, 1)
+	full, of, err := p.forThumbnail(maxEdge)
 	if err != nil {
 		return nil, err
 	}
 	size := full.Bounds().Size()
-	long := max(size.X, size.Y)
-	w, h := size.X, size.Y
-	if maxEdge = max(maxEdge, 1); long > maxEdge {
-		w, h = max(1, (size.X*maxEdge+long/2)/long), max(1, (size.Y*maxEdge+long/2)/long)
+	long := max(of.X, of.Y)
+	w, h := of.X, of.Y
+	if long > maxEdge {
+		w, h = max(1, (of.X*maxEdge+long/2)/long), max(1, (of.Y*maxEdge+long/2)/long)
 	}
 	var small image.Image
 	l := layoutOf(p.Orientation)

@@ -26,6 +26,7 @@ type job struct {
 	want   Want
 	vector bool
 	sink   Sink
+	planes [3]plane // in Half
 	work
 }
 

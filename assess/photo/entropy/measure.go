@@ -79,6 +79,13 @@ func (w *worker) measure(coefs []int16, flat []bool, n, mcu int, pred *[3]int32)
 			}
 			blocks[k*64] = int16(pred[c])
 		}
+		if w.want == smaller {
+			m.shrink(blocks, flags, mx, my)
+			if mx++; mx == w.mxx {
+				mx, my = 0, my+1
+			}
+			continue
+		}
 		if row := my * w.mh / CellSize; m.band == nil || m.band.row != row {
 			m.flush()
 			m.band = m.fresh(row)
