@@ -1,6 +1,7 @@
 package colour
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"image"
@@ -10,6 +11,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"thirdstop/assess/exposure"
@@ -235,6 +237,36 @@ func TestExposureFollowsTheLight(t *testing.T) {
 			t.Errorf("one stop less is %.3f stops less at %d under", last-got, k)
 		}
 		last = got
+	}
+}
+
+func TestTheJSONFormIsRoundedAndWhole(t *testing.T) {
+	p := print{w: 460, h: 330, pitch: 64, light: RGB{0.9, 0.7, 0.5}}
+	s := p.survey(t)
+	f, err := Find(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := f.Read(s, Options{Curve: tone.SRGB()})
+	exact := *c.Exposure
+	text, err := json.Marshal(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if *c.Exposure != exact {
+		t.Error("writing a chart changed it")
+	}
+	var back Chart
+	var fields map[string]any
+	if err := errors.Join(json.Unmarshal(text, &fields), json.Unmarshal([]byte(strings.Replace(string(text), `"after_2014"`, "0", 1)), &back)); err != nil {
+		t.Fatal(err)
+	}
+	if fields["edition"] != "after_2014" || fields["warnings"] == nil || len(fields["patches"].([]any)) != ChartPatches {
+		t.Errorf("edition %v, warnings %v", fields["edition"], fields["warnings"])
+	}
+	if back.Exposure.White != exact.White.Round() || !near(float64(back.White.Light.CCT), float64(c.White.Light.CCT), 0.5) ||
+		!near(float64(*back.Patches[3].Error), float64(*c.Patches[3].Error), 5.01e-4) || back.Patches[3].Name != "foliage" {
+		t.Errorf("what was written reads back as %+v, %+v", *back.Exposure, *back.White)
 	}
 }
 

@@ -1,7 +1,6 @@
 package colour
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -117,15 +116,6 @@ const (
 	WarnMixed    = "mixed_cast"
 	WarnCurve    = "default_curve"
 )
-
-// MarshalJSON writes no warnings as an empty list.
-func (c Chart) MarshalJSON() ([]byte, error) {
-	type plain Chart
-	if c.Warnings == nil {
-		c.Warnings = []Warning{}
-	}
-	return json.Marshal(plain(c))
-}
 
 // How a patch is measured. Its reading part ends well inside it, and blocks count that lie in it
 // wholly; of a patch too small for any, the innermost block counts if it lies within the patch, of
@@ -294,8 +284,9 @@ func (f *Sighting) patch(s *photo.Survey, inverse *homography, i int, o Options,
 	p.dark = min(p.Code[0], p.Code[1], p.Code[2]) < darkCode
 	for ch := range p.Light {
 		code := p.Code[ch]
-		if o.Space == AdobeRGB {
-			// Tone curves are of sRGB codes: the same light in these.
+		if o.Space == AdobeRGB && o.Curve.Source() == tone.FromDefault {
+			// Curves made by formula are of sRGB codes: the same light in these. A learned one is of
+			// the codes that it was learned from.
 			code = SRGB.Encode(AdobeRGB.Decode(code))
 		}
 		p.Light[ch] = o.Curve.Mean(ch, code, variance[ch])

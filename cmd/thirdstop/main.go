@@ -21,6 +21,7 @@ light to turn, by how much, and why.
     thirdstop run FOLDER          watch the folder your camera's files land in
     thirdstop plan new|check      write and check light plans
     thirdstop assess FILE...      measure single files
+    thirdstop chart FILE...       read a 24-patch colour chart: light, exposure, colours
     thirdstop curve learn FILE... learn your camera's tone curve from a bracket
     thirdstop trail verify|replay check the record of a shoot
     thirdstop pair                let a tablet in, while "run --listen" runs
@@ -47,7 +48,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	}
 	commands := map[string]func(context.Context, []string, io.Writer, io.Writer) int{
 		"run": runRun, "demo": runDemo, "assess": runAssess, "plan": runPlan,
-		"trail": runTrail, "curve": runCurve, "evaluate": runEvaluate, "pair": runPair, "devices": runDevices,
+		"trail": runTrail, "curve": runCurve, "chart": runChart, "evaluate": runEvaluate, "pair": runPair, "devices": runDevices,
 	}
 	switch name := args[0]; name {
 	case "help", "-h", "-help", "--help":
