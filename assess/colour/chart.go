@@ -72,7 +72,7 @@ func Find(s *photo.Survey) (*Sighting, error) {
 		return nil, ErrGrey
 	}
 	if s.BlockCols < 8 || s.BlockRows < 8 {
-		return nil, fmt.Errorf("%w: the picture has only %d x %d pixels; %s", ErrTooSmall, s.Width, s.Height, smallText)
+		return nil, fmt.Errorf("%w: the picture has only %d x %d pixels; %s", ErrNoChart, s.Width, s.Height, smallText)
 	}
 	best, near := search(s)
 	if best == nil || best.match < leastMatch {
