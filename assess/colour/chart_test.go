@@ -80,6 +80,23 @@ func TestASmallChartIsRefusedAndNeverMisread(t *testing.T) {
 	}
 }
 
+func TestAMirroredChartIsNotTakenForOne(t *testing.T) {
+	for deg := 0.0; deg < 360; deg += 90 {
+		p := print{w: 460, h: 460, pitch: 56, turn: deg}
+		img := p.image()
+		for y := range p.h {
+			for x := range p.w / 2 {
+				a, b := img.RGBAAt(x, y), img.RGBAAt(p.w-1-x, y)
+				img.SetRGBA(x, y, b)
+				img.SetRGBA(p.w-1-x, y, a)
+			}
+		}
+		if f, err := Find(asJPEG(t, img, 92)); !errors.Is(err, ErrNoChart) {
+			t.Errorf("turned by %v and mirrored, it is found: %+v (%v)", deg, f, err)
+		}
+	}
+}
+
 func TestReadsBackTheLightOfAPrint(t *testing.T) {
 	for _, c := range []struct {
 		what string
