@@ -14,9 +14,9 @@ import (
 // tone: an edge in it would turn the slightest movement into a change of light.
 const smooth = 16
 
-// even is by how many code values a cell may differ from its neighbours: on a slope, the
+// evenStep is by how many code values a cell may differ from its neighbours: on a slope, the
 // slightest movement looks like a change of light.
-const even = 3
+const evenStep = 3
 
 // mostPairs bounds what two frames contribute; more adds time and nothing else.
 const mostPairs = 12_000
@@ -68,7 +68,7 @@ func evenAt(s *photo.Survey, i int) bool {
 		}
 		q := s.At(n[0], n[1])
 		for ch := range 3 {
-			if d := q.Mean[ch] - s.Cells[i].Mean[ch]; d > even || d < -even {
+			if d := q.Mean[ch] - s.Cells[i].Mean[ch]; d > evenStep || d < -evenStep {
 				return false
 			}
 		}
