@@ -28,6 +28,11 @@ func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
 		return nil, err
 	}
 	size := full.Bounds().Size()
+	// An odd edge leaves half the size half a sample short of whole ones.
+	shortX, shortY := 128*(2*size.X-of.X), 128*(2*size.Y-of.Y)
+	if size == of {
+		shortX, shortY = 0, 0
+	}
 	long := max(of.X, of.Y)
 	w, h := of.X, of.Y
 	if long > maxEdge {
@@ -42,19 +47,24 @@ func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
 		// rounding, and for colours that no RGB has.
 		out := image.NewYCbCr(image.Rect(0, 0, uw, uh), image.YCbCrSubsampleRatio444)
 		cw, ch := chromaSize(img)
-		upright(out.Y, shrink(plane{img.Y, img.YStride, 1, size.X, size.Y}, w, h), w, h, 1, l)
-		upright(out.Cb, shrink(plane{img.Cb, img.CStride, 1, cw, ch}, w, h), w, h, 1, l)
-		upright(out.Cr, shrink(plane{img.Cr, img.CStride, 1, cw, ch}, w, h), w, h, 1, l)
+		// So may chroma be, counted in its own samples.
+		shortC, shortR := 0, 0
+		if size != of {
+			shortC, shortR = 128*(2*cw-coarse(of.X, size.X, cw)), 128*(2*ch-coarse(of.Y, size.Y, ch))
+		}
+		upright(out.Y, shrink(plane{img.Y, img.YStride, 1, size.X, size.Y, shortX, shortY}, w, h), w, h, 1, l)
+		upright(out.Cb, shrink(plane{img.Cb, img.CStride, 1, cw, ch, shortC, shortR}, w, h), w, h, 1, l)
+		upright(out.Cr, shrink(plane{img.Cr, img.CStride, 1, cw, ch, shortC, shortR}, w, h), w, h, 1, l)
 		small = out
 	case *image.Gray:
 		out := image.NewGray(image.Rect(0, 0, uw, uh))
-		upright(out.Pix, shrink(plane{img.Pix, img.Stride, 1, size.X, size.Y}, w, h), w, h, 1, l)
+		upright(out.Pix, shrink(plane{img.Pix, img.Stride, 1, size.X, size.Y, shortX, shortY}, w, h), w, h, 1, l)
 		small = out
 	default:
 		out := image.NewRGBA(image.Rect(0, 0, uw, uh))
 		rgb := newRGBA(img)
 		for ch := range 3 {
-			upright(out.Pix[ch:], shrink(plane{rgb.Pix[ch:], rgb.Stride, 4, size.X, size.Y}, w, h), w, h, 4, l)
+			upright(out.Pix[ch:], shrink(plane{rgb.Pix[ch:], rgb.Stride, 4, size.X, size.Y, 0, 0}, w, h), w, h, 4, l)
 		}
 		for i := 3; i < len(out.Pix); i += 4 {
 			out.Pix[i] = 255
@@ -105,13 +115,23 @@ type plane struct {
 	pix          []uint8
 	stride, step int
 	w, h         int
+	lessX, lessY int // how much of the last column and row is no part of the picture, in 1/256 of a sample
+}
+
+// coarse is how many samples of chroma the whole picture has along an edge of
+// pixels, of which half the size has luma and chroma samples.
+func coarse(pixels, luma, chroma int) int {
+	if chroma == luma && pixels > 1 {
+		return pixels
+	}
+	return (pixels + 1) / 2
 }
 
 // shrink averages a plane down to w x h, or up where it is the smaller one (as
 // chroma may be). Weights are in 1/256 of a sample.
 func shrink(p plane, w, h int) []uint8 {
 	out := make([]uint8, w*h)
-	cols, rows := samples(p.w, w), samples(p.h, h)
+	cols, rows := samples(256*p.w-p.lessX, w), samples(256*p.h-p.lessY, h)
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), h) {
@@ -153,13 +173,13 @@ type weighted struct {
 	weight uint64
 }
 
-// samples lists, for each of to small pixels along an axis of from samples, those
-// it covers.
+// samples lists, for each of to small pixels along an axis of so many 1/256 of a
+// sample, those it covers.
 func samples(from, to int) [][]weighted {
 	lists := make([][]weighted, to)
-	all := make([]weighted, 0, from+2*to)
+	all := make([]weighted, 0, from/256+1+2*to)
 	for i := range lists {
-		a, b := i*from*256/to, (i+1)*from*256/to
+		a, b := i*from/to, (i+1)*from/to
 		b = max(b, a+1)
 		start := len(all)
 		for at := a / 256; at*256 < b; at++ {
