@@ -11,23 +11,25 @@ import (
 // first block lies at 0.5, 0.5.
 type point struct{ x, y float64 }
 
-func (p point) sub(q point) point         { return point{p.x - q.x, p.y - q.y} }
-func (p point) add(q point) point         { return point{p.x + q.x, p.y + q.y} }
-func (p point) scaled(f float64) point    { return point{p.x * f, p.y * f} }
-func (p point) length() float64           { return math.Hypot(p.x, p.y) }
-func (p point) cross(q point) float64     { return p.x*q.y - p.y*q.x }
-func (p point) dot(q point) float64       { return p.x*q.x + p.y*q.y }
-func (p point) distance(q point) float64  { return p.sub(q).length() }
-func (p point) within(w, h float64) bool  { return p.x >= 0 && p.y >= 0 && p.x <= w && p.y <= h }
-func middle(edges []int, i int) float64   { return float64(edges[i]+edges[i+1]) / (2 * photo.BlockSize) }
-func extent(edges []int) (blocks float64) { return float64(edges[len(edges)-1]) / photo.BlockSize }
-func squared(v float64) (square float64)  { return v * v }
-func between(v, lo, hi float64) (ok bool) { return v >= lo && v <= hi }
-func absDiff(a, b uint16) (d uint16)      { return max(a, b) - min(a, b) }
+func (p point) sub(q point) point        { return point{p.x - q.x, p.y - q.y} }
+func (p point) add(q point) point        { return point{p.x + q.x, p.y + q.y} }
+func (p point) scaled(f float64) point   { return point{p.x * f, p.y * f} }
+func (p point) length() float64          { return math.Hypot(p.x, p.y) }
+func (p point) cross(q point) float64    { return p.x*q.y - p.y*q.x }
+func (p point) dot(q point) float64      { return p.x*q.x + p.y*q.y }
+func (p point) distance(q point) float64 { return p.sub(q).length() }
+func (p point) within(w, h float64) bool { return p.x >= 0 && p.y >= 0 && p.x <= w && p.y <= h }
+
+// middle and extent are in blocks, from edges in pixels.
+func middle(edges []int, i int) float64 { return float64(edges[i]+edges[i+1]) / (2 * photo.BlockSize) }
+func extent(edges []int) float64        { return float64(edges[len(edges)-1]) / photo.BlockSize }
+func squared(v float64) float64         { return v * v }
+func between(v, lo, hi float64) bool    { return v >= lo && v <= hi }
+func absDiff(a, b uint16) uint16        { return max(a, b) - min(a, b) }
 func blockCode(b *photo.Block) [3]float64 {
 	return [3]float64{float64(b[0]) / 256, float64(b[1]) / 256, float64(b[2]) / 256}
 }
-func largest(b *photo.Block) (code uint16) { return max(b[0], b[1], b[2]) }
+func largest(b *photo.Block) uint16 { return max(b[0], b[1], b[2]) }
 
 // blob is a compact patch of even colour.
 type blob struct {

@@ -30,7 +30,7 @@ type print struct {
 	quality int
 }
 
-// at carries a place of the chart into the picture: turned, tilted, and seen from six pitches' length away, twice over.
+// at carries a place of the chart into the picture: turned, tilted, and seen from 14 pitches away.
 func (p print) at(u, v float64) point {
 	rad := math.Pi / 180
 	turned := func(x, y, deg float64) (float64, float64) {
