@@ -77,6 +77,9 @@ func TestVectorProductsEqualThePlainOnes(t *testing.T) {
 
 // Every colour there is: 256 x 256 x 256.
 func TestConversionEqualsImageColor(t *testing.T) {
+	if raceDetector {
+		t.Skip("sixteen million colours take too long, and race with nothing")
+	}
 	for y := range 256 {
 		for cb := range 256 {
 			for cr := range 256 {
