@@ -24,6 +24,13 @@ type Fitted struct {
 	lines    []seen
 }
 
+// EdgeKnown is the sigma a stop or so under the edge up to which the place of the edge counts as known.
+const EdgeKnown exposure.Stops = 0.045
+
+// EdgeSigma is how well the place of the edge is known: it moves all levels together. Where it is more than
+// [EdgeKnown], another bracket with the lamp moved a little may show the edge better.
+func (f *Fitted) EdgeSigma() exposure.Stops { return f.Curve.Sigma(1, 225) }
+
 // ErrNotFixed is wrapped by refusals to learn from a camera whose code values don't
 // follow from light alone; ErrTooLittle where frames say too little.
 var (

@@ -25,8 +25,8 @@ const curveHelp = `Learn a camera's tone curve, so that levels are true in linea
     thirdstop curve list  [--data FOLDER]           what was learned
     thirdstop curve show  [--data FOLDER] [CAMERA]  the curve, code by code
 
-A bracket is five to nine frames that differ in the shutter only, two thirds of a
-stop apart: camera fixed, a steady light that doesn't flicker (daylight or a hot
+A bracket is five to nine frames that differ in the shutter only: a third of a stop
+apart while the lightest surface clips, then whole stops down; camera fixed, a steady light that doesn't flicker (daylight or a hot
 lamp, kept clear of anything that burns), flash off, aperture and ISO by hand.
 Picture style, white balance and vignetting correction as for the shoot; automatic
 tone, shadow and highlight settings off. The scene needs light and dark surfaces.
@@ -119,8 +119,9 @@ func learnCurve(ctx context.Context, folder string, names []string, stdout, stde
 	printCurve(stdout, e)
 	fmt.Fprintf(stdout, "\nEach frame read with a curve that never saw it (error of a step, stops):\n\n")
 	printMisses(stdout, shots, fitted, out)
-	if !fitted.Edge {
-		fmt.Fprint(stdout, "\nNote: no place lay at the edge of clipping, so all levels together may be off by the ± above.\nA bracket whose longest frame clips the lightest surface says more.\n")
+	if sigma := fitted.EdgeSigma(); sigma > tone.EdgeKnown {
+		fmt.Fprintf(stdout, "\nNote: too few places lay at the edge of clipping, so all levels together may be off by ±%.2f.\n"+
+			"Take the bracket again with the lamp a little nearer or further, and learn from that one.\n", float64(sigma))
 	}
 	fmt.Fprintf(stdout, "\nKept in %s. It serves from the next start of the daemon.\n", path)
 	return nil
