@@ -23,9 +23,11 @@ import (
 const (
 	// roomBlocks is how many blocks' coefficients are kept at a time, 128 bytes each.
 	roomBlocks = 4096
-	// A chunk is meant to fill about three quarters of that.
-	chunkBlocks = roomBlocks * 3 / 4
-	chunkBytes  = 4 * bufferSize / 2 // and has no fewer bytes than this
+	// A chunk is meant to fill half of that: where a picture is plain, blocks are
+	// shorter and there are more of them, and a chunk that doesn't fit must be
+	// finished before the next can be joined to it.
+	chunkBlocks = roomBlocks / 2
+	chunkBytes  = 2 * mostMCU // and has no fewer bytes than this
 	// headMCUs is how far into a chunk a guess and the truth may meet.
 	headMCUs = 256
 	// bridgeBlocks is how many blocks the way there may take.
