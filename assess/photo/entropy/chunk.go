@@ -333,8 +333,13 @@ func (w *worker) guess(c chunk, stop int) (int, why) {
 		if len(w.heads) > 0 {
 			from = w.heads[len(w.heads)-1].position
 		}
+		// Behind the last MCU of all there is nothing, which makes no sense either.
+		if w.main.end != noEnd && w.main.end-from <= 8*mostMCU {
+			return n, reason
+		}
 		from += 8
-		if from >= min(stop, w.main.end) || from/8 < w.main.base {
+		if from >= stop || from/8 < w.main.base {
+			w.heads = w.heads[:0]
 			return 0, senseless
 		}
 		w.main.seek(from)
