@@ -112,7 +112,7 @@ func (s State) planned(in PlanText) (State, []Output) {
 // forget drops what was learned of the lights.
 func (s *State) forget() {
 	s.model, s.taught, s.pending, s.recent, s.tentative, s.Question = rig.Model{}, rig.Model{}, nil, nil, nil, nil
-	s.lastSet, s.putAside, s.heldHere = rig.Setting{}, false, false
+	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, false, false, nil
 }
 
 // sameRig tells whether two plans speak of the same lights in the same places, so

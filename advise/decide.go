@@ -24,7 +24,7 @@ const (
 // decide draws the advice from the state, and gives it out where it changed.
 func (s State) decide(at time.Time, out []Output) (State, []Output) {
 	a := s.advice()
-	a.Warnings = s.warnings()
+	a.Warnings = append(s.warnings(), farUp(a.Adjustments)...)
 	a.Number = s.Advice.Number
 	if !reflect.DeepEqual(a, s.Advice) {
 		a.Number++
@@ -42,6 +42,17 @@ func (s State) decide(at time.Time, out []Output) (State, []Output) {
 		s.pending = pending
 	}
 	return s, out
+}
+
+// farUp warns of power that goes up so far that a flash which did not fire is the likelier cause.
+func farUp(all []Adjustment) []Warning {
+	var out []Warning
+	for _, a := range all {
+		if a.To-a.From >= 3*exposure.Stop {
+			out = append(out, Warning{Code: "did_it_fire", Text: a.Light + " would have to go up very far. See first that it fires: awake, trigger on, right channel."})
+		}
+	}
+	return out
 }
 
 // sameTurns tells whether two pieces of advice ask for the same turns, for whatever reasons.
@@ -75,6 +86,13 @@ func (s State) advice() Advice {
 	case last == nil:
 		a.Headline, a.Reason = "Take a frame", "Everything else follows from it."
 		return a
+	}
+	if len(s.absent) > 0 {
+		if i, ok := s.light(s.absent[0]); ok {
+			a.Status, a.Headline = Look, s.Lights[i].Name+" did not fire"
+			a.Reason = "Wake it, check its trigger and channel, and take the frame again. Leave its power as it is; its manual tells what its lights and tones mean."
+			return a
+		}
 	}
 	if s.Question != nil {
 		a.Reason = "One question first: " + s.Question.Text

@@ -162,7 +162,7 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 		s.taught = s.model.With(rig.Observation{Setting: s.lastSet, Levels: seen[:]})
 		return s, nil
 	}
-	s.model = s.taught
+	s.model, s.absent = s.taught, nil
 	if s.Question != nil && f.Number > s.Question.Expires {
 		if s.assumed() {
 			s.model = rig.Model{Spec: s.model.Spec} // nobody said what it was: learn the light anew
@@ -207,6 +207,7 @@ type hypothesis struct {
 	set    rig.Setting
 	moves  []move // against the recorded state
 	undone bool   // the frame was taken before a recorded adjustment
+	absent int    // index of the light that did not fire, plus one
 	cost   float64
 }
 
@@ -230,8 +231,8 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 		return s, now, nil, true
 	}
 	fit := s.model.Fit()
-	all := s.hypotheses(now, keep)
 	base := fit.Predict(now)
+	all := append(s.hypotheses(now, keep), s.silences(fit, base, now, seen)...)
 	for i := range all {
 		all[i].cost = s.surprise(fit, base, all[i].set, seen)
 	}
@@ -249,6 +250,12 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 		}
 	}
 	best = s.preferred(all, best, at)
+	if i := all[best].absent; i > 0 {
+		l := s.Lights[i-1]
+		s.absent, s.recent = []string{l.Group}, keep
+		return s, all[best].set, []Output{event("absent", Event{Frame: frame, Group: l.Group,
+			Text: fmt.Sprintf("%s did not light frame %d.", l.Name, frame)})}, true
+	}
 	var out []Output
 	for _, m := range all[best].moves {
 		l := s.Lights[m.light]
@@ -275,6 +282,36 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 	}
 	s, more, explained := s.unexplained(frame, fit, all[best].set, seen)
 	return s, all[best].set, append(out, more...), explained
+}
+
+// absentDrop is the least fall of its own region by which a light that did not fire is told from a
+// dial turned down, and absentSure the fall that is enough however dark the region is thought to be without it.
+const (
+	absentDrop exposure.Stops = 1.5
+	absentSure exposure.Stops = 2
+)
+
+// silences lists the ways in which one light may not have fired at all: asleep, or a trigger
+// missed. Without them its absence would pass for a dial turned down, and its return for advice followed.
+func (s State) silences(fit rig.Fit, base []rig.Level, now rig.Setting, seen [regionCount]rig.Measured) []hypothesis {
+	var out []hypothesis
+	for i, l := range s.Lights {
+		if l.Off {
+			continue
+		}
+		h := hypothesis{set: now, absent: i + 1}
+		h.set.Off = slices.Clone(now.Off)
+		h.set.Off[i] = true
+		k := ownRegion(l)
+		if k == crownRegion {
+			continue // hair moves too much to tell
+		}
+		drop, fell := base[k].Value-fit.Predict(h.set)[k].Value, base[k].Value-seen[k].Value
+		if seen[k].OK && !seen[k].AtLeast && drop >= absentDrop && fell >= max(absentDrop, min(drop*2/3, absentSure)) {
+			out = append(out, h)
+		}
+	}
+	return out
 }
 
 // preferred settles what the frame alone leaves open. Advice that was out long

@@ -39,6 +39,7 @@ type State struct {
 	tentative  *tentative   // what the open question is about
 	heldHere   bool         // this sitter has had a frame on target
 	putAside   bool         // the current advice was put aside
+	absent     []string     // groups of the lights that did not light the newest frame
 	unseen     int          // frames in a row that did not show the pending adjustments, though there was time to turn
 	untaught   bool         // the newest frame taught nothing: it could lie on either side of an adjustment
 	references []distance   // where lights stood when the model began, by group
