@@ -1,0 +1,170 @@
+package drift
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"thirdstop/assess/exposure"
+)
+
+// change is how far one region lies off, with all that is unsure about it.
+type change struct {
+	by     exposure.Stops
+	sigma  exposure.Stops
+	shares []float64
+}
+
+const (
+	// Causes whose chi-square is this near the best one's can't be told apart from it
+	// (the true one is that far behind in about 1 of 70 cases: chi-square with one degree of freedom).
+	apart = 6.0
+	// Shares of light come from a model, and are off by about this part (common practice, no source).
+	shareError = 0.15
+	// A light that lost so much of its output did not fire.
+	goneFactor = -0.8
+	// The least factor, less one: five stops down can't be told from nothing.
+	leastFactor = -0.97
+	// In a series of single frames, three stops down is as good as nothing: below, scatter makes any number.
+	seriesFactor = -0.875
+	// Nobody turns a light up by more than this without knowing; beyond it a cause gets less likely (common practice, no source).
+	plausible = 2.0
+	// A cause that lights a region by less than this share can't show there.
+	leastShare = 0.01
+)
+
+// causes lists every single cause that could have changed the regions so, the
+// best first. If one light's output changes by a factor 1+x, a region changes by
+// 2^by - 1 = share x, which is linear in x: weighted least squares gives x and its chi-square.
+func (s State) causes(off []bool, changes []change) []Cause {
+	var known []change
+	for _, c := range changes {
+		if len(c.shares) == len(s.Setup.Lights) {
+			known = append(known, c)
+		}
+	}
+	blind := len(known) == 0 // no shares at all: every cause fits alike
+	if blind {
+		known = changes
+	}
+	var out []Cause
+	try := func(c Cause, share func(change) float64) {
+		var ww, wy, most float64
+		for _, k := range known {
+			w, v := share(k), k.variance()
+			ww += w * w / v
+			wy += w * k.linear() / v
+			most = max(most, w)
+		}
+		if most < leastShare {
+			return
+		}
+		x := max(wy/ww, leastFactor)
+		for _, k := range known {
+			e := k.linear() - share(k)*x
+			c.Chi += e * e / k.variance()
+		}
+		size := math.Log2(1 + x)
+		c.Gone = c.What == OneLight && x <= goneFactor
+		c.Chi += unlikely(c, size, 1/math.Sqrt(ww)/(1+x)/math.Ln2)
+		c.Size = exposure.Stops(size).Round()
+		c.Sigma = exposure.Stops(1 / math.Sqrt(ww) / (1 + x) / math.Ln2).Round()
+		c.Chi = math.Round(c.Chi*1000) / 1000
+		out = append(out, c)
+	}
+	for i, l := range s.Setup.Lights {
+		if i < len(off) && off[i] {
+			continue
+		}
+		try(Cause{What: OneLight, Group: l.Group, Name: l.Name, light: i}, func(c change) float64 {
+			if blind {
+				return 1
+			}
+			return c.shares[i]
+		})
+	}
+	try(Cause{What: Everything, Name: "aperture, ISO or lens", light: -1}, func(change) float64 { return 1 })
+	if !blind {
+		try(Cause{What: Room, Name: "the room's light", light: -1}, func(c change) float64 {
+			rest := 1.0
+			for _, w := range c.shares {
+				rest -= w
+			}
+			return max(rest, 0)
+		})
+	}
+	// Of causes that fit alike, lights come first, and of these the one that need change least.
+	order := func(c Cause) int { return slices.Index([]What{OneLight, Everything, Room}, c.What) }
+	slices.SortStableFunc(out, func(a, b Cause) int {
+		return cmp.Or(cmp.Compare(math.Round(a.Chi*10), math.Round(b.Chi*10)), cmp.Compare(order(a), order(b)),
+			cmp.Compare(math.Abs(float64(a.Size)), math.Abs(float64(b.Size))))
+	})
+	return out
+}
+
+// unlikely is what speaks against a cause before any frame, as chi-square (common practice, no source).
+func unlikely(c Cause, size, sigma float64) float64 {
+	chi := 2 * min(math.Abs(size), 1.5) // small changes are commoner than large ones, and a flash that sleeps is as common as a stop
+	if size > plausible {
+		chi += 4 * (size - plausible) * (size - plausible)
+	}
+	// Apertures and ISO click by a third of a stop, so a smaller change is hardly theirs.
+	if c.What == Everything && math.Abs(size)+2*sigma < 0.3 {
+		chi += 3
+	}
+	return chi
+}
+
+// alike is the causes that can't be told apart from the first.
+func alike(all []Cause) []Cause {
+	for i, c := range all {
+		if c.Chi > all[0].Chi+apart {
+			return all[:i:i]
+		}
+	}
+	return all
+}
+
+// unexplained tells that even the best cause is a bad one: four standard deviations of
+// chi-square with one degree of freedom less than there are regions.
+func unexplained(all []Cause, regions int) bool {
+	free := float64(regions - 1)
+	return len(all) == 0 || all[0].Chi > free+4*math.Sqrt(2*free)+2
+}
+
+func (c change) linear() float64 { return c.by.Factor() - 1 }
+
+func (c change) variance() float64 {
+	f := c.by.Factor()
+	return math.Pow(math.Ln2*f*float64(c.sigma), 2) + math.Pow(shareError*(f-1), 2)
+}
+
+// projected is how much a cause changed, in stops, if it alone made these
+// changes, and one standard deviation of that. It reports false where no region could show it.
+func projected(c Cause, changes []change) (float64, float64, bool) {
+	var ww, wy float64
+	for _, k := range changes {
+		w := 1.0
+		if len(k.shares) > 0 {
+			switch c.What {
+			case OneLight:
+				w = k.shares[c.light]
+			case Room:
+				for _, x := range k.shares {
+					w -= x
+				}
+				w = max(w, 0)
+			}
+		}
+		// Without the shares' own error, which is the same in every frame of a series.
+		f := k.by.Factor()
+		v := math.Pow(math.Ln2*f*float64(k.sigma), 2)
+		ww += w * w / v
+		wy += w * (f - 1) / v
+	}
+	if ww == 0 {
+		return 0, 0, false
+	}
+	x := max(wy/ww, seriesFactor)
+	return math.Log2(1 + x), 1 / math.Sqrt(ww) / (1 + x) / math.Ln2, true
+}
