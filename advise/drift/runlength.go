@@ -14,7 +14,10 @@ const nodes = 100
 // shift standard deviations off the target from the first one on, and sums that start
 // at zero. It solves Page's integral equation by Gauss-Legendre quadrature (Page 1954; Goel & Wu 1971).
 func (c Cusum) RunLength(shift float64) float64 {
-	up, down := c.oneSided(shift, 0), c.oneSided(-shift, 0)
+	up, down := c.oneSided(math.Abs(shift), 0), c.oneSided(-math.Abs(shift), 0)
+	if !(down > 0) { // beyond working precision
+		return up
+	}
 	return 1 / (1/up + 1/down) // Kemp 1961: the sums can't both be near their limits
 }
 
@@ -23,6 +26,14 @@ func (c Cusum) RunLength(shift float64) float64 {
 func (c Cusum) HeadStart(shift, s0 float64) float64 {
 	u0, d0 := c.oneSided(shift, 0), c.oneSided(-shift, 0)
 	us, ds := c.oneSided(shift, s0), c.oneSided(-shift, s0)
+	// A side that never signals, to working precision, leaves the other alone.
+	const never = 1e12
+	switch {
+	case !(d0 > 0 && d0 < never):
+		return us
+	case !(u0 > 0 && u0 < never):
+		return ds
+	}
 	return (us*d0 + ds*u0 - u0*d0) / (u0 + d0)
 }
 
