@@ -20,6 +20,7 @@ type hall struct {
 	noise   float64     // of measuring
 	lean    float64     // of the sitter's region: a slow wander, as people sit
 	leaning float64
+	clothes float64 // of the sitter, against the baseline
 	at      time.Time
 	number  int
 }
@@ -34,6 +35,20 @@ func newHall(seed uint64, scatter float64) *hall {
 		scatter: scatter, noise: 0.02, lean: 0.1,
 		at: time.Date(2026, 5, 2, 10, 0, 0, 0, time.UTC),
 	}
+}
+
+// told is a hall whose lights can all be told apart: a witness strip on the shadow
+// side shows the fill.
+func (h *hall) told() *hall {
+	h.regions, h.witness = append(h.regions, "witness"), append(h.witness, true)
+	h.shares = append(h.shares, []float64{0.03, 0.15, 0.81})
+	return h
+}
+
+// bare is a hall without any witness.
+func (h *hall) bare() *hall {
+	h.witness = make([]bool, len(h.regions))
+	return h
 }
 
 // fault is what is wrong with a frame, in stops; the zero value is nothing.
@@ -65,7 +80,7 @@ func (h *hall) frame(f fault, pause float64) Frame {
 		sum += room * math.Exp2(f.room)
 		v, sigma := math.Log2(sum)+f.all+h.rnd.NormFloat64()*h.noise, 0.02
 		if !h.witness[k] {
-			v, sigma = v+h.leaning, 0.2
+			v, sigma = v+h.leaning+h.clothes, 0.2
 		}
 		out.Residuals = append(out.Residuals, Residual{Region: name, Value: exposure.Stops(v), Sigma: exposure.Stops(sigma),
 			Witnessed: h.witness[k], Shares: h.shares[k]})

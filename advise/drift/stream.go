@@ -27,8 +27,11 @@ type Stream struct {
 }
 
 const (
-	// A change of this size is worth a finding; half of it is allowed to go unseen for ever.
+	// A change of a light by this much is worth a finding.
 	worth exposure.Stops = 0.2
+	// A light makes 60 to 85 % of the light of the region it shows in best, so that its worth shows there as
+	// about 0.14 stop (derived here). Half of that is the detectors' allowance: it may go unseen for ever.
+	allowance exposure.Stops = 0.07
 	// The least scatter that is believed of any flash (0.03 to 0.1 stop is usual; common practice, no source).
 	leastScatter = 0.03
 	// What is believed before frames tell, with the weight of so many frames.
@@ -91,7 +94,7 @@ func (s *Stream) slack(known exposure.Stops, r Residual) float64 {
 func (s *Stream) feed(known exposure.Stops, r Residual) int {
 	z := max(-oddAt, min(oddAt, s.off(known, r)))
 	slack := s.slack(known, r)
-	half := float64(worth) / 2 / s.sigma(known, r.Sigma)
+	half := float64(allowance) / s.sigma(known, r.Sigma)
 	c := tunedFor(half)
 	c.K += slack
 	s.Cusum = c.Next(s.Cusum, z)
@@ -99,7 +102,7 @@ func (s *Stream) feed(known exposure.Stops, r Residual) int {
 	if side := c.Signal(s.Cusum); side != 0 {
 		return side
 	}
-	// A change of less than half the worth is left alone, however sure it is.
+	// A change of less than the allowance is left alone, however sure it is.
 	switch limit := max(slowly.Limit(s.Ewma.N), half) + slack; {
 	case s.Ewma.Mean > limit:
 		return 1
