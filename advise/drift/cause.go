@@ -76,16 +76,16 @@ func (s State) causes(off []bool, changes []change) []Cause {
 		if i < len(off) && off[i] {
 			continue
 		}
-		try(Cause{What: OneLight, Group: l.Group, Name: l.Name, light: i}, func(c change) float64 {
+		try(Cause{What: OneLight, Group: l.Group, Name: l.Name, Index: i}, func(c change) float64 {
 			if blind {
 				return 1
 			}
 			return c.shares[i]
 		})
 	}
-	try(Cause{What: Everything, Name: "aperture, ISO or lens", light: -1}, func(change) float64 { return 1 })
+	try(Cause{What: Everything, Name: "aperture, ISO or lens", Index: -1}, func(change) float64 { return 1 })
 	if !blind {
-		try(Cause{What: Room, Name: "the room's light", light: -1}, func(c change) float64 {
+		try(Cause{What: Room, Name: "the room's light", Index: -1}, func(c change) float64 {
 			rest := 1.0
 			for _, w := range c.shares {
 				rest -= w
@@ -148,7 +148,7 @@ func projected(c Cause, changes []change) (float64, float64, bool) {
 		if len(k.shares) > 0 {
 			switch c.What {
 			case OneLight:
-				w = k.shares[c.light]
+				w = k.shares[c.Index]
 			case Room:
 				for _, x := range k.shares {
 					w -= x

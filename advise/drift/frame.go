@@ -100,7 +100,7 @@ type Cause struct {
 	Sigma exposure.Stops `json:"sigma_stops"`     // one standard deviation of Size
 	Chi   float64        `json:"chi_square"`      // how badly it explains what was seen; smaller is better
 	Gone  bool           `json:"gone,omitempty"`  // fits best, or nearly, as a light that gives nothing
-	light int
+	Index int            `json:"index"`           // of [OneLight]: its place in the setup; else -1
 }
 
 // What is the sort of a cause.

@@ -231,7 +231,7 @@ func (s State) say(n *Seen, must bool) (State, []Finding) {
 	open.Said.Since = min(was.Since, x.Since)
 	if x.Kind == Heat && best.What == OneLight {
 		s.Heated = slices.Clone(s.Heated)
-		s.Heated[best.light] = true
+		s.Heated[best.Index] = true
 	}
 	s.Open = &open
 	return s, []Finding{x}
@@ -280,7 +280,7 @@ func (s State) kind(x Finding, best Cause, form shape, odd, kept bool) Kind {
 		return Ambient
 	case best.Gone && x.Size < -2:
 		return Absent
-	case form.ramp && x.Size < 0 && s.Heated[best.light] && !kept:
+	case form.ramp && x.Size < 0 && s.Heated[best.Index] && !kept:
 		return Heat
 	case form.ramp:
 		return Slope

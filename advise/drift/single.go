@@ -36,7 +36,7 @@ func (s State) back(n *Seen, open Episode) (State, []Finding) {
 	after := s.RestAt > x.Since && n.Number-s.RestAt <= 4
 	light := -1
 	if len(x.Candidates) > 0 && x.Candidates[0].What == OneLight {
-		light = x.Candidates[0].light
+		light = x.Candidates[0].Index
 	}
 	x.Frame, x.Steady, x.Retake, x.May = n.Number, false, false, OnlyTell
 	x.Revision++
@@ -99,7 +99,7 @@ func (s State) rested(n Seen) (State, []Finding, bool) {
 			return next, out, true
 		}
 		s.settleAt(after)
-	case x.Kind == Slope && (s.lowsOf(c.light) >= 2 || s.worked(c.light)):
+	case x.Kind == Slope && (s.lowsOf(c.Index) >= 2 || s.worked(c.Index)):
 		open.Said.Kind, open.Kept = Battery, true
 		s.Open = &open
 	default:
@@ -162,8 +162,8 @@ func (s State) unlit(n *Seen) (State, []Finding, bool) {
 		d.Said++
 		x := Finding{ID: d.ID, Revision: d.Said, Kind: Absent, Frame: n.Number, Since: d.Since, Group: best.Group, Candidates: slices.Clone(near),
 			Size: best.Size, Sigma: best.Sigma, Sure: len(near) == 1, Witnessed: s.witnessed(n), May: OnlyTell, Retake: true}
-		if s.early(n, best.light) {
-			x.Wait = s.wait(n, best.light)
+		if s.early(n, best.Index) {
+			x.Wait = s.wait(n, best.Index)
 		}
 		out = append(out, x.worded(s, wording{count: d.Count}))
 	}
@@ -171,7 +171,7 @@ func (s State) unlit(n *Seen) (State, []Finding, bool) {
 	if d.Count > 1 {
 		return s, out, true // asleep rather than tired
 	}
-	next, more := s.low(n, best.light)
+	next, more := s.low(n, best.Index)
 	return next, append(out, more...), true
 }
 
@@ -210,13 +210,13 @@ func (s State) oddFrame(n *Seen, side int) (State, []Finding) {
 		best := x.Candidates[0]
 		x.Group, x.Size, x.Sigma, x.Sure = best.Group, best.Size, best.Sigma, len(x.Candidates) == 1
 		if best.What == OneLight && best.Size < 0 {
-			if s.early(n, best.light) {
-				x.Kind, x.Wait = FiredEarly, s.wait(n, best.light)
+			if s.early(n, best.Index) {
+				x.Kind, x.Wait = FiredEarly, s.wait(n, best.Index)
 			}
 			if best.Gone {
 				x.Kind = Absent
 			}
-			s, more = s.low(n, best.light)
+			s, more = s.low(n, best.Index)
 		}
 	} else {
 		for _, c := range changes {
@@ -281,7 +281,7 @@ func (s State) low(n *Seen, light int) (State, []Finding) {
 	s.NextID++
 	l := s.Setup.Lights[light]
 	x := Finding{ID: s.NextID, Revision: 1, Kind: Battery, Frame: n.Number, Since: n.Number, Group: l.Group, Witnessed: s.witnessed(n), May: OnlyTell,
-		Candidates: []Cause{{What: OneLight, Group: l.Group, Name: l.Name, light: light}}}
+		Candidates: []Cause{{What: OneLight, Group: l.Group, Name: l.Name, Index: light}}}
 	if s.Heated[light] || s.worked(light) {
 		x.Kind = Heat
 	}
