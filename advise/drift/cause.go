@@ -93,7 +93,7 @@ func (s State) causes(off []bool, changes []change) []Cause {
 			return max(rest, 0)
 		})
 	}
-	// Of causes that fit alike, lights come first, and of these the one that need change least.
+	// Of causes that fit alike, lights come first, and of these the one that needs to change least.
 	order := func(c Cause) int { return slices.Index([]What{OneLight, Everything, Room}, c.What) }
 	slices.SortStableFunc(out, func(a, b Cause) int {
 		return cmp.Or(cmp.Compare(math.Round(a.Chi*10), math.Round(b.Chi*10)), cmp.Compare(order(a), order(b)),

@@ -303,7 +303,7 @@ func (s State) follow(n Seen) (State, []Finding) {
 	if s.Open == nil || n.Odd {
 		return s, nil
 	}
-	if x := s.Open.Said; x.Size.Factor() < (-markFrom).Factor() || x.Size > markFrom {
+	if x := s.Open.Said; x.Size < -markFrom || x.Size > markFrom {
 		s.mark(n.Number, x.Kind, x.Group, x.Size)
 	}
 	if n.Number == s.Open.Alarm {

@@ -94,13 +94,14 @@ func New(setup Setup) State {
 
 // Rebased is the state after a baseline was accepted, or a drift was explained or
 // compensated and the predictions follow: every region is held against its prediction again. What was
-// learned of scatter, pauses and loads stays.
+// learned of scatter, pauses, loads and heat stays.
 func (s State) Rebased() State {
 	s.Streams = slices.Clone(s.Streams)
 	for i := range s.Streams {
 		s.Streams[i].forget()
 	}
 	s.Hue = Hue{}
+	s.Tired = make([]bool, len(s.Tired))
 	s.Open, s.Held, s.Dark, s.Fresh, s.Seen = nil, nil, nil, s.Last, nil
 	return s
 }

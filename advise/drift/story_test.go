@@ -291,3 +291,68 @@ func TestALoadIsWarnedOfBeforeItsLimit(t *testing.T) {
 		}
 	}
 }
+
+func TestASitterIsNotAskedForACardAgainAndAgain(t *testing.T) {
+	h := newHall(11, 0.05).bare()
+	s := New(Setup{Lights: h.lights})
+	prompts := map[int]int{} // by sitter
+	for i := 1; i <= 400; i++ {
+		f := fault{}
+		f.all = 0.9 * float64(i/20%2) // up and down every 20 frames: someone walks to and fro
+		fr := h.frame(f, 6)
+		fr.NewSitter = i%200 == 1
+		var out []Finding
+		s, out = s.Next(fr)
+		for _, x := range out {
+			if x.May == CardCheck && x.Revision == 1 {
+				prompts[i/201]++
+			}
+		}
+	}
+	for sitter := range 2 {
+		if n := prompts[sitter]; n < 1 || n > len(h.regions) {
+			t.Errorf("sitter %d was asked for a card %d times, want one to %d: once per region at most", sitter, n, len(h.regions))
+		}
+	}
+}
+
+func TestAnOddFrameOnFacesAloneOnlyPromptsACardCheck(t *testing.T) {
+	_, all := play(newHall(12, 0.05).bare(), false, 60, func(i int) (fault, float64) {
+		if i == 41 {
+			return fault{all: -2}, 6
+		}
+		return fault{}, 6
+	})
+	if len(all) != 1 || all[0].Frame != 41 || all[0].May != CardCheck || !all[0].Retake || all[0].Witnessed {
+		t.Errorf("told: %+v", all)
+	}
+}
+
+// A shoot goes on after a drift was answered: what the plan or a new baseline explains is not told again.
+func TestAfterANewBaselineTheSameLightIsNoDrift(t *testing.T) {
+	h := newHall(13, 0.05).told()
+	s := New(Setup{Lights: h.lights})
+	for i := 1; i <= 60; i++ {
+		f := fault{}
+		if i > 40 {
+			f.light[key] = -2.0 / 3
+		}
+		s, _ = s.Next(h.frame(f, 6))
+	}
+	if s.Open == nil {
+		t.Fatal("no drift stands")
+	}
+	s = s.Rebased()
+	if s.Open != nil {
+		t.Error("the drift stands after it was explained")
+	}
+	for range 60 {
+		var out []Finding
+		if s, out = s.Next(h.frame(fault{}, 6)); len(out) > 0 { // predicted again
+			t.Fatalf("told after a new baseline: %s", kinds(out))
+		}
+	}
+	if m := s.Marks[len(s.Marks)-1]; m.To > 60 {
+		t.Errorf("frames after a new baseline are marked as off: %+v", s.Marks)
+	}
+}

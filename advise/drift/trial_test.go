@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"testing"
+
+	"thirdstop/assess/exposure"
 )
 
 // wilson is the 95 % confidence interval of a share (Wilson 1927; from memory).
@@ -64,6 +66,43 @@ func TestFalseAlarmsOverCleanFrames(t *testing.T) {
 				t.Errorf("scatter %.2f: %d card checks in %d frames", scatter, checks, frames)
 			}
 		}
+	}
+}
+
+// A prediction that is wrong by as much as it says causes no more false alarms than stated:
+// every region of every shoot is off by 0.05 stop (one standard deviation), and says so.
+func TestAWrongPredictionIsNoDrift(t *testing.T) {
+	frames := 30_000
+	if testing.Short() {
+		frames = 3_000
+	}
+	alarms := 0
+	for shoot := range frames / 300 {
+		h := newHall(uint64(2000+shoot), 0.05).told()
+		s := New(Setup{Lights: h.lights})
+		off := make([]float64, len(h.regions))
+		for k := range off {
+			off[k] = 0.05 * h.rnd.NormFloat64()
+		}
+		for range 300 {
+			f := h.frame(fault{}, 6)
+			for k := range f.Residuals {
+				f.Residuals[k].Value += exposure.Stops(off[k])
+				f.Residuals[k].Doubt = 0.05
+			}
+			var out []Finding
+			s, out = s.Next(f)
+			for _, x := range out {
+				if x.Revision == 1 {
+					alarms++
+				}
+			}
+		}
+	}
+	low, high := wilson(alarms, frames)
+	t.Logf("%d false alarms in %d frames (95 %%: %.2f to %.2f in 10,000)", alarms, frames, low*1e4, high*1e4)
+	if alarms > 7 {
+		t.Errorf("%d false alarms in %d frames", alarms, frames)
 	}
 }
 
