@@ -423,10 +423,9 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	if to < l.Power {
 		verb = "fell"
 	}
-	diff := exposure.Stops(math.Abs(float64((to - l.Power).Stops())))
 	q := Question{Number: s.asked, Frame: frame, Group: l.Group, To: to, Expires: frame + questionFrames,
-		Text: fmt.Sprintf("%s %s by about %.1f stop in frame %d, and nobody recorded it. Turned to %s?",
-			l.Name, verb, float64(diff), frame, s.Plan.Lights[light].Scale.Format(to))}
+		Text: fmt.Sprintf("%s %s by about %s in frame %d, and nobody recorded it. Turned to %s?",
+			l.Name, verb, s.Plan.Lights[light].Scale.FormatChange(to-l.Power), frame, s.Plan.Lights[light].Scale.Format(to))}
 	s.Question, s.tentative = &q, &tentative{light: light, to: to}
 	return s, []Output{{Question: &q}}, false
 }

@@ -21,6 +21,7 @@ type document struct {
 	Demo       bool                `json:"demo"`  // the controls of a virtual studio are there
 	Shoot      shootPart           `json:"shoot"`
 	Advice     advise.Advice       `json:"advice"`
+	AdviceOld  string              `json:"advice_old"` // "" while the advice is current, else the sentence that says why it is not
 	Question   *advise.Question    `json:"question"`
 	Lights     []advise.LightState `json:"lights"`
 	Camera     cameraPart          `json:"camera"`
@@ -176,6 +177,7 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 		d.Unrecorded = &f
 		d.Troubles = append(slices.Clone(d.Troubles), shoot.Trouble{Code: "unrecorded", Text: unrecordedText(u)})
 	}
+	d.AdviceOld = adviceOld(snap)
 	if st.Baseline > 0 {
 		d.Baseline = &st.Baseline
 	}
@@ -189,9 +191,30 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 	return d
 }
 
-// unrecordedText says what was measured of a frame that could not be recorded.
+// adviceOld says why the advice must not be taken for that of the newest frame.
+func adviceOld(snap *shoot.Snapshot) string {
+	why := ""
+	switch {
+	case snap.Unrecorded != nil:
+		why = "Newer frames arrive and can't be recorded, so nothing is advised from them."
+	case slices.ContainsFunc(snap.Troubles, func(t shoot.Trouble) bool { return t.Code == folderGone }):
+		why = "The capture folder is gone, so no newer frame can arrive."
+	default:
+		return ""
+	}
+	if n := snap.State.Advice.Frame; n > 0 {
+		why += " The last advice was that of frame " + strconv.Itoa(n) + "."
+	}
+	return why
+}
+
+// folderGone is the code of the trouble that the capture folder is not there (watcher.FolderGone).
+const folderGone = "folder-gone"
+
+// unrecordedText says what was measured of a frame that could not be recorded. Its
+// number is not given: it has none until it is recorded.
 func unrecordedText(f *advise.FrameState) string {
-	text := "Frame " + strconv.Itoa(f.Number) + " is not recorded, and no advice is drawn from it."
+	text := "The newest frame is not recorded, and no advice is drawn from it."
 	var levels []string
 	for _, e := range f.Expected {
 		levels = append(levels, e.Name+" "+e.NowText)

@@ -58,6 +58,7 @@ func (s *Shoot) known(rel string, hash [32]byte) bool {
 type unrecorded struct {
 	rel   string
 	hash  [32]byte
+	seen  time.Time // when it was complete; several may come again in turn, and the newest is shown
 	frame advise.FrameState
 }
 
@@ -133,7 +134,7 @@ func (s *Shoot) begun(v watcher.Version) (h assess.Hints, wanted bool, err error
 		s.afterEnd()
 		return h, false, nil
 	case u != nil && u.rel == v.Rel && u.hash == v.Hash && s.trail.Err() != nil:
-		return h, false, fmt.Errorf("%w: %w", ErrNotRecorded, s.trail.Err()) // measured and shown already
+		return h, false, notRecorded{s.trail.Err()} // measured and shown already
 	}
 	s.measuring++
 	return assess.Hints{WhiteReference: s.state.Reference}, true, nil
@@ -158,10 +159,13 @@ func (s *Shoot) takeFrame(f *advise.Frame, kept []trail.Ref, mark fileMark) erro
 
 // missed shows what was measured of a frame that was not recorded. The state stays as it is.
 func (s *Shoot) missed(v watcher.Version, f advise.Frame) {
+	if u := s.unrecorded; u != nil && u.seen.After(v.Seen) {
+		return
+	}
 	next, _ := advise.Apply(s.state, advise.Input{At: s.now(), Frame: &f})
 	for _, x := range next.Frames {
 		if x.Number == f.Number {
-			s.unrecorded = &unrecorded{v.Rel, v.Hash, x}
+			s.unrecorded = &unrecorded{v.Rel, v.Hash, v.Seen, x}
 		}
 	}
 	s.c.Log.Warn().Int("frame", f.Number).Msg("frame not recorded")
@@ -260,7 +264,7 @@ func (s *Shoot) keep(text string) (trail.Ref, error) {
 	ref, err := s.trail.Keep(text)
 	if err != nil {
 		s.notRecording(err)
-		return ref, fmt.Errorf("%w: %w", ErrNotRecorded, err)
+		return ref, notRecorded{err}
 	}
 	return ref, nil
 }

@@ -33,7 +33,7 @@ func (s *Shoot) Submit(ctx context.Context, r Request) (Receipt, error) {
 		}
 	}
 	if s.trail.Err() != nil {
-		return Receipt{}, fmt.Errorf("%w: %w", ErrNotRecorded, s.trail.Err())
+		return Receipt{}, notRecorded{s.trail.Err()}
 	}
 	if r.Seen != 0 && r.Seen != s.state.Seq {
 		return Receipt{}, fmt.Errorf("%w: you saw state %d, and now it is %d; look again and repeat it if it still holds", ErrStale, r.Seen, s.state.Seq)

@@ -24,7 +24,7 @@ func (s *Shoot) take(b inputBody) (Receipt, error) {
 	rec, err := s.trail.Append(inputKind, bodyVersion, advise.Rules, b.Input.At, b)
 	if err != nil {
 		s.notRecording(err)
-		return Receipt{}, fmt.Errorf("%w: %w", ErrNotRecorded, err)
+		return Receipt{}, notRecorded{err}
 	}
 	// What takes effect is what was written, read back: a replay then can't see anything else.
 	b = inputBody{}
@@ -145,3 +145,16 @@ func (s *Shoot) Words(ref string) string {
 	}
 	return text
 }
+
+// notRecorded says that nothing changed, and why: an [ErrNotRecorded] with its
+// cause. A poisoned trail's own sentence says it already.
+type notRecorded struct{ cause error }
+
+func (e notRecorded) Error() string {
+	if errors.Is(e.cause, trail.ErrPoisoned) {
+		return e.cause.Error()
+	}
+	return ErrNotRecorded.Error() + ": " + e.cause.Error()
+}
+
+func (e notRecorded) Unwrap() []error { return []error{ErrNotRecorded, e.cause} }

@@ -64,6 +64,10 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 		fmt.Fprintf(stderr, "thirdstop demo: what is %q?\n\n%s", flags.Arg(0), demoHelp)
 		return 2
 	}
+	if *headless && *noPlan {
+		fmt.Fprintf(stderr, "thirdstop demo: --headless follows advice, and without a plan there is none; leave out one of --headless and --no-plan\n\n%s", demoHelp)
+		return 2
+	}
 	fail := func(err error) int {
 		fmt.Fprintln(stderr, "thirdstop demo:", err)
 		return 1
@@ -102,7 +106,11 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 			reached = b.follow(ctx, s, *frames, stdout)
 			return nil
 		}
-		fmt.Fprintf(stdout, "You are the assistant. Stop with Ctrl-C; everything is thrown away then.\n")
+		after := "everything is thrown away then."
+		if *keep != "" {
+			after = "captures and record stay in " + *keep + "."
+		}
+		fmt.Fprintln(stdout, "You are the assistant. Stop with Ctrl-C;", after)
 		if !*noBrowser {
 			openBrowser(url)
 		}

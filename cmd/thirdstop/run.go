@@ -64,9 +64,9 @@ func runRun(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 func logger(kind string, w io.Writer) zerolog.Logger {
 	f, isFile := w.(*os.File)
 	if kind == "text" || kind == "" && isFile && term.IsTerminal(int(f.Fd())) {
-		return zerolog.New(zerolog.ConsoleWriter{Out: w, TimeFormat: "15:04:05"}).With().Timestamp().Logger()
+		return zerolog.New(zerolog.ConsoleWriter{Out: w, TimeFormat: "15:04:05"}).Level(zerolog.InfoLevel).With().Timestamp().Logger()
 	}
-	return zerolog.New(w).With().Timestamp().Logger()
+	return zerolog.New(w).Level(zerolog.InfoLevel).With().Timestamp().Logger()
 }
 
 // split reads names with commas between.

@@ -23,6 +23,7 @@ export const T = {
   },
 
   advice: {
+    old: 'No current advice',
     label: 'Advice',
     opening: 'One moment',
     waiting: 'Take a frame',
@@ -82,12 +83,12 @@ export const T = {
     edge: '0 is the edge of clipping',
     now: 'now',
     then: 'then',
-    aim: 'aim',
+    aim: 'target',
     inTarget: 'on target',
-    over: 'over its aim',
-    under: 'under its aim',
+    over: 'over its target',
+    under: 'under its target',
     none: 'Nothing is judged yet.',
-    say: (e, where) => `${e.name}: now ${e.now_text}, ${where}; aim ${e.target_text}` +
+    say: (e, where) => `${e.name}: now ${e.now_text}, ${where}; target ${e.target_text}` +
       (e.then_text ? `; then ${e.then_text}` : ''),
     measured: 'Measured, with nothing to hold it against:',
   },

@@ -1,0 +1,34 @@
+package dashboard
+
+import (
+	"strings"
+	"testing"
+
+	"thirdstop/advise"
+	"thirdstop/advise/shoot"
+)
+
+// Advice that newer frames have overtaken, or that none can follow, says so.
+func TestAdviceThatIsNotCurrentSaysSo(t *testing.T) {
+	state := advise.State{Advice: advise.Advice{Frame: 7, Status: advise.Adjust, Headline: "Key (B): power up 1 stop, set 1/8"}}
+	for _, tc := range []struct {
+		name string
+		snap shoot.Snapshot
+		want []string // none: current
+	}{
+		{"all is well", shoot.Snapshot{State: state}, nil},
+		{"a trouble with one file", shoot.Snapshot{State: state, Troubles: []shoot.Trouble{{Code: "damaged"}}}, nil},
+		{"frames go unrecorded", shoot.Snapshot{State: state, Unrecorded: &advise.FrameState{Number: 8}}, []string{"can't be recorded", "frame 7"}},
+		{"the folder is gone", shoot.Snapshot{State: state, Troubles: []shoot.Trouble{{Code: "folder-gone"}}}, []string{"folder is gone", "frame 7"}},
+	} {
+		got := adviceOld(&tc.snap)
+		if (got == "") != (tc.want == nil) {
+			t.Errorf("%s: adviceOld = %q", tc.name, got)
+		}
+		for _, w := range tc.want {
+			if !strings.Contains(got, w) {
+				t.Errorf("%s: adviceOld = %q lacks %q", tc.name, got, w)
+			}
+		}
+	}
+}
