@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"thirdstop/advise"
+	"thirdstop/advise/shoot"
 	"thirdstop/assess/exposure"
 	"thirdstop/dashboard"
 	"thirdstop/dashboard/browsertest/fake"
@@ -406,4 +407,16 @@ func TestWhoLooksOnSeesTheFrameAlone(t *testing.T) {
 	if text := eval[string](p, `document.body.innerText`); strings.Contains(text, "power down") || strings.Contains(text, "Shoot log") {
 		t.Errorf("who looks on reads %q", text)
 	}
+}
+
+// Advice that no newer frame can follow is shown nowhere as if it still held.
+func TestOldAdviceIsNotShownAsCurrent(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url())
+	p.until("the adjustment is on the board", `document.getElementById('advice').innerText.includes('1/8 + 1/3')`)
+	s.Trouble("", shoot.Trouble{Code: "folder-gone", Text: "The capture folder is gone."})
+	p.until("the board has no advice", `document.getElementById('advice').innerText.includes('No current advice')`)
+	p.until("nothing else on the page advises either", `!document.querySelector('main').innerText.includes('advice: 1/8 + 1/3') && !document.querySelector('.turn-set')`)
+	s.Trouble("")
+	p.until("the advice is back", `document.querySelector('.turn-set')?.innerText.includes('1/8 + 1/3')`)
 }

@@ -8,10 +8,7 @@ import { act } from './api.js';
 import { Blade, Turn } from './blade.js';
 
 export function Board({ doc, low, echo, stale }) {
-  // Advice that newer frames have overtaken is not shown as if it still held.
-  const a = doc?.advice_old
-    ? { ...doc.advice, status: 'look', headline: T.advice.old, reason: doc.advice_old, frame: 0, guess: false, at_least: false, adjustments: [], ways: [], warnings: [] }
-    : doc?.advice;
+  const a = doc?.advice;
   const kind = !a ? 'opening' : a.status;
   return html`<section class=${`board ${kind}${low ? ' low' : ''}`} aria-label=${T.advice.label} id=${echo ? undefined : 'advice'} tabindex=${echo ? undefined : '-1'}>
     ${!echo && html`<p class="unseen" aria-live="polite">${a && !stale ? `${a.headline}. ${a.reason || ''}` : ''}</p>`}

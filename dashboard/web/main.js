@@ -26,7 +26,8 @@ function App() {
     redraw((n) => n + 1); // for what changed before this listened
     return listen(() => redraw((n) => n + 1));
   }, []);
-  const { doc, events, link, screen, pairing } = store;
+  const { events, link, screen, pairing } = store;
+  const doc = withoutOldAdvice(store.doc);
   if (pairing) return html`<${Pair} code=${given} forget=${() => { given = ''; }} />`;
   const stale = isStale();
   if (store.barred && !doc) return html`<main class="pair"><div class="barred"><h1>${T.looks.barred}</h1><p>${store.barred}</p></div></main>`;
@@ -42,6 +43,13 @@ function App() {
     ${screen === 'now' && html`<${Strip} doc=${doc} stale=${stale} />`}
     <nav aria-label=${T.nav}>${Object.keys(screens).map((s) => html`<a key=${s} href=${`#${s}`} aria-current=${s === screen ? 'page' : undefined}>${T.screens[s]}</a>`)}</nav>
   </div>`;
+}
+
+// Advice that newer frames have overtaken is shown nowhere as if it still held.
+function withoutOldAdvice(doc) {
+  if (!doc?.advice_old) return doc;
+  return { ...doc, advice: { ...doc.advice, status: 'look', headline: T.advice.old, reason: doc.advice_old, frame: 0,
+    guess: false, at_least: false, adjustments: [], expected: [], ways: [], warnings: [] } };
 }
 
 // Strip keeps the advice in view when the board was scrolled away. It says nothing
