@@ -9,6 +9,7 @@ import (
 
 	"thirdstop/advise/plan"
 	"thirdstop/advise/rig"
+	"thirdstop/assess"
 	"thirdstop/assess/exposure"
 )
 
@@ -24,7 +25,7 @@ const (
 // decide draws the advice from the state, and gives it out where it changed.
 func (s State) decide(at time.Time, out []Output) (State, []Output) {
 	a := s.advice()
-	a.Warnings = append(s.warnings(), farUp(a.Adjustments)...)
+	a.Warnings = append(s.warnings(), farUp(a.Adjustments, a.Guess)...)
 	a.Number = s.Advice.Number
 	if !reflect.DeepEqual(a, s.Advice) {
 		a.Number++
@@ -45,10 +46,14 @@ func (s State) decide(at time.Time, out []Output) (State, []Output) {
 }
 
 // farUp warns of power that goes up so far that a flash which did not fire is the likelier cause.
-func farUp(all []Adjustment) []Warning {
+func farUp(all []Adjustment, guess bool) []Warning {
 	var out []Warning
+	far := 3 * exposure.Stop
+	if guess {
+		far = 2 * exposure.Stop
+	}
 	for _, a := range all {
-		if a.To-a.From >= 3*exposure.Stop {
+		if a.To-a.From >= far {
 			out = append(out, Warning{Code: "did_it_fire", Text: a.Light + " would have to go up very far. See first that it fires: awake, trigger on, right channel."})
 		}
 	}
@@ -398,15 +403,29 @@ func (s State) warnings() []Warning {
 	} else if w := r.Regions.WhiteReference; w == nil || !w.Declared {
 		add("reference_lost", "The declared white reference was not found in frame %d. Show it again, or take the declaration back.", last.Number)
 	}
-	if p := r.Regions.Sitter; p != nil && p.ClippedShare > s.Plan.Targets.MostClipped {
-		add("sitter_clips", "%.0f %% of the sitter clips (the plan allows %.0f %%): look for light wrapping round from the backdrop, or a light too close.",
-			p.ClippedShare*100, s.Plan.Targets.MostClipped*100)
+	if i, ok := s.light(s.bumped); ok {
+		add("check_dial", "The white reference clips, and nothing was recorded that would explain it. See whether %s is still set to %s.", s.Lights[i].Name, s.Lights[i].PowerText)
+	}
+	if s.sitterClips(r) {
+		add("sitter_clips", "%s; the plan allows %.0f %%. %s", s.sitterClipsWords(r), s.Plan.Targets.MostClipped*100, sitterClipsWhy)
 	}
 	if s.untaught && !s.assumed() {
 		add("either_side", "Frame %d may have been taken before or after an adjustment; the next one tells.", last.Number)
 	}
 	return out
 }
+
+// sitterClips tells whether more of the sitter clips than the plan allows.
+func (s State) sitterClips(r *assess.Reading) bool {
+	p := r.Regions.Sitter
+	return p != nil && p.ClippedShare > s.Plan.Targets.MostClipped
+}
+
+func (s State) sitterClipsWords(r *assess.Reading) string {
+	return fmt.Sprintf("%.0f %% of the sitter clips", r.Regions.Sitter.ClippedShare*100)
+}
+
+const sitterClipsWhy = "Look for light wrapping round from the backdrop, a light too close, or something white that nobody declared."
 
 // differ tells whether two camera settings are more than a tenth of a stop apart.
 func differ(a, b func() (exposure.Stops, bool)) bool {

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"thirdstop/advise/plan"
 	"thirdstop/advise/rig"
 	"thirdstop/assess"
 	"thirdstop/assess/exposure"
@@ -173,7 +174,13 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	s, set, out, taught := s.settle(at, f.Number, gain, shutter, seen)
 	s.lastSet = set
 	if followed := len(out) > 0; advised && !followed && s.Question == nil {
-		if s.unseen++; s.unseen == askAfter {
+		hidden := slices.ContainsFunc(s.pending, func(p Adjustment) bool {
+			i, ok := s.light(p.Group)
+			k := whiteRegion
+			return ok && ownRegion(s.Lights[i]) == k && seen[k].AtLeast && p.To < p.From
+		})
+		// More frames tell nothing where clipping hides the turn.
+		if s.unseen++; s.unseen == askAfter || hidden && s.unseen == 1 {
 			var q Output
 			s, q = s.askWhetherTurned(f.Number)
 			out = append(out, q)
@@ -226,13 +233,14 @@ const clearly = 4.0
 func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter exposure.Shutter, seen [regionCount]rig.Measured) (State, rig.Setting, []Output, bool) {
 	now := s.setting(gain, shutter)
 	keep := slices.DeleteFunc(slices.Clone(s.recent), func(c change) bool { return at.Sub(c.at) > underWay })
-	s.recent = nil
-	if len(s.model.Seen) == 0 {
-		return s, now, nil, true
-	}
+	s.recent, s.bumped = nil, ""
 	fit := s.model.Fit()
 	base := fit.Predict(now)
-	all := append(s.hypotheses(now, keep), s.silences(fit, base, now, seen)...)
+	silent := s.silences(fit, base, now, seen)
+	if len(s.model.Seen) == 0 && len(silent) == 0 {
+		return s, now, nil, true
+	}
+	all := append(s.hypotheses(now, keep), silent...)
 	for i := range all {
 		all[i].cost = s.surprise(fit, base, all[i].set, seen)
 	}
@@ -255,6 +263,9 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 		s.absent, s.recent = []string{l.Group}, keep
 		return s, all[best].set, []Output{event("absent", Event{Frame: frame, Group: l.Group,
 			Text: fmt.Sprintf("%s did not light frame %d.", l.Name, frame)})}, true
+	}
+	if len(s.model.Seen) == 0 {
+		return s, now, nil, true // how the lights stand for the first frame is taken from the record
 	}
 	var out []Output
 	for _, m := range all[best].moves {
@@ -291,6 +302,10 @@ const (
 	absentSure exposure.Stops = 2
 )
 
+// foretold is how well the plan's guide numbers must foretell a region, one standard
+// deviation, for a light that is missing from the very first frame to be told from one that is set low.
+const foretold exposure.Stops = 1.4
+
 // silences lists the ways in which one light may not have fired at all: asleep, or a trigger
 // missed. Without them its absence would pass for a dial turned down, and its return for advice followed.
 func (s State) silences(fit rig.Fit, base []rig.Level, now rig.Setting, seen [regionCount]rig.Measured) []hypothesis {
@@ -307,9 +322,13 @@ func (s State) silences(fit rig.Fit, base []rig.Level, now rig.Setting, seen [re
 			continue // hair moves too much to tell
 		}
 		drop, fell := base[k].Value-fit.Predict(h.set)[k].Value, base[k].Value-seen[k].Value
-		if seen[k].OK && !seen[k].AtLeast && drop >= absentDrop && fell >= max(absentDrop, min(drop*2/3, absentSure)) {
-			out = append(out, h)
+		if !seen[k].OK || seen[k].AtLeast || drop < absentDrop || fell < max(absentDrop, min(drop*2/3, absentSure)) {
+			continue
 		}
+		if len(s.model.Seen) == 0 && (base[k].Sigma > foretold || fell < 3*base[k].Sigma) {
+			continue // the first frame is held against guide numbers alone, where there are any
+		}
+		out = append(out, h)
 	}
 	return out
 }
@@ -396,8 +415,12 @@ func (s State) hypotheses(now rig.Setting, recent []change) []hypothesis {
 func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [regionCount]rig.Measured) (State, []Output, bool) {
 	predicted := fit.Predict(set)
 	worst, by := -1, exposure.Stops(0)
+	clips := -1
 	for k, y := range seen {
 		d := y.Value - predicted[k].Value
+		if k == whiteRegion && y.OK && y.AtLeast && d > bumpLeast {
+			clips = k
+		}
 		if k == sitterRegion || k == crownRegion || !y.OK || y.AtLeast && d < 0 || math.Abs(float64(d)) < 0.3 {
 			continue
 		}
@@ -406,12 +429,17 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 			worst, by = k, d
 		}
 	}
-	if worst < 0 {
+	if worst < 0 && clips < 0 {
 		return s, nil, true
 	}
 	light, to, ok := s.explain(fit, set, predicted, seen)
-	words := judgedRegions(s.Plan, s.Reference != nil)[worst].words
+	if worst < 0 && !(ok && to > s.Lights[light].Power) {
+		// By how much it rose is hidden by the clipping, and nothing else tells: the dial has to be looked at.
+		s.bumped = s.ownLight(clips)
+		return s, nil, true
+	}
 	if !ok {
+		words := judgedRegions(s.Plan, s.Reference != nil)[worst].words
 		// No light explains it: other clothes, another crop, a stand that moved. Learn it anew.
 		s.model = rig.Model{Spec: s.model.Spec}
 		return s, []Output{event("unexplained", Event{Frame: frame, Text: fmt.Sprintf(
@@ -428,6 +456,19 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 			l.Name, verb, s.Plan.Lights[light].Scale.FormatChange(to-l.Power), frame, s.Plan.Lights[light].Scale.Format(to))}
 	s.Question, s.tentative = &q, &tentative{light: light, to: to}
 	return s, []Output{{Question: &q}}, false
+}
+
+// bumpLeast is the rise into clipping from which a dial may have been turned: less is scatter.
+const bumpLeast = 3 * scatter
+
+// ownLight is the group of the light that is set for a region, "" where none is on.
+func (s State) ownLight(region int) string {
+	for _, l := range s.Lights {
+		if !l.Off && ownRegion(l) == region && l.Role != string(plan.Fill) {
+			return l.Group
+		}
+	}
+	return ""
 }
 
 // askAfter is how many frames in a row must leave an adjustment unseen before it is asked about.
@@ -491,7 +532,7 @@ func (s State) answered(in Answer) (State, []Output) {
 	if q == nil || q.Number != in.Question {
 		return s, nil
 	}
-	s.Question = nil
+	s.Question, s.untaught = nil, false // the answer tells which side the frame lies on
 	t := s.tentative
 	s.tentative = nil
 	if !in.Yes && t != nil && t.asked {
@@ -508,7 +549,36 @@ func (s State) answered(in Answer) (State, []Output) {
 		s.lastSet.Power = slices.Clone(s.lastSet.Power)
 		s.lastSet.Power[t.light] = t.to.Stops() + s.base(l)
 	}
+	if t.asked && t.to-l.Power >= exposure.Stop && ownRegion(l) != crownRegion {
+		s = s.neverFired(t.light)
+	}
 	s = s.reteach()
 	return s, []Output{event("adjusted", Event{Frame: q.Frame, Group: q.Group, Text: fmt.Sprintf("%s: %s, set %s; told afterwards.",
 		l.Name, powerWords(s.Plan.Lights[t.light].Scale, t.to-l.Power), s.Lights[t.light].PowerText)})}
+}
+
+// neverFired takes a light that was turned up, and shows nowhere, for one that does not fire: the frames that
+// were as dark as the newest say nothing of what it gives.
+func (s State) neverFired(light int) State {
+	l, last := s.Lights[light], s.newest()
+	if last == nil || s.lastSet.Power == nil {
+		return s
+	}
+	k, seen := ownRegion(l), measuredRegions(s.Plan, last.Reading)
+	if !seen[k].OK || seen[k].AtLeast {
+		return s
+	}
+	off := func(set rig.Setting) rig.Setting {
+		set.Off = slices.Clone(set.Off)
+		set.Off[light] = true
+		return set
+	}
+	s.lastSet, s.absent = off(s.lastSet), []string{l.Group}
+	s.model.Seen = slices.Clone(s.model.Seen)
+	for i, o := range s.model.Seen {
+		if m := o.Levels[k]; m.OK && m.Value-seen[k].Value < exposure.Stops(0.5) {
+			s.model.Seen[i].Setting = off(o.Setting)
+		}
+	}
+	return s
 }

@@ -41,6 +41,7 @@ type State struct {
 	putAside   bool         // the current advice was put aside
 	absent     []string     // groups of the lights that did not light the newest frame
 	unseen     int          // frames in a row that did not show the pending adjustments, though there was time to turn
+	bumped     string       // group of a light whose dial may have been turned up unseen: its region clips
 	untaught   bool         // the newest frame taught nothing: it could lie on either side of an adjustment
 	references []distance   // where lights stood when the model began, by group
 }
