@@ -305,3 +305,31 @@ func (n *names) close() error {
 	n.closed = true
 	return errors.Join(n.file.Close(), n.read.Close())
 }
+
+// Texts reads the side file of a trail beside its writer. It repairs nothing.
+type Texts struct{ n *names }
+
+// ReadTexts opens the side file of the trail in dir; where there is none all texts count as erased.
+func ReadTexts(dir string) (*Texts, error) {
+	n := &names{dir: dir, path: filepath.Join(dir, namesName), disk: OSDisk{}, file: noFile{}, poison: &poison{dir: dir}}
+	f, err := n.disk.Open(n.path)
+	if errors.Is(err, fs.ErrNotExist) {
+		n.read, n.where = noFile{}, map[nameID]place{}
+		return &Texts{n}, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("the texts beside the trail can't be read: %w", err)
+	}
+	n.read = f
+	if _, _, err := n.survey(); err != nil {
+		f.Close()
+		return nil, fmt.Errorf("%s can't be read: %w", n.path, err)
+	}
+	return &Texts{n}, nil
+}
+
+// Text gives a text back, like [Trail.Text].
+func (t *Texts) Text(ref Ref) (string, error) { return t.n.text(ref) }
+
+// Close closes the file.
+func (t *Texts) Close() error { return t.n.close() }

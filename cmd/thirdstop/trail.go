@@ -10,20 +10,26 @@ import (
 	"os"
 	"path/filepath"
 
+	"thirdstop/advise/account"
 	"thirdstop/advise/shoot"
 	"thirdstop/advise/trail"
 )
 
-const trailHelp = `Check the record of a shoot, and erase what it holds of people.
+const trailHelp = `Check the record of a shoot, write it as tables, and erase what it holds of people.
 
     thirdstop trail list   [--data FOLDER]            the shoots in the data folder
     thirdstop trail verify [--head HEAD] SHOOT...     is the record whole and unchanged?
     thirdstop trail replay [-v] SHOOT...              does the same advice come of it again?
+    thirdstop trail export [--table WORD] [--as csv|jsonl] SHOOT > FILE
+    thirdstop trail export --columns                  what the tables' columns mean
     thirdstop trail erase  --what WORDS SHOOT...      take names and pictures out for good
 
 SHOOT is the id of a shoot in the data folder, or the path of a shoot's folder
 or of its trail.jsonl. HEAD is what "verify" printed earlier and you kept
 elsewhere: only with it can records that were cut off at the end be missed.
+Every row of an export holds the head, too. WORD is frames (if left out: one row for
+every revision of every frame) or log (one for everything that happened); csv is meant
+for spreadsheets, jsonl (one JSON object a line) for programs.
 WORDS are what to erase, with commas between: files (names of files and folders),
 sitters, notes, pictures, or all. The record stays whole and can still be verified
 and replayed. Stop the daemon first; copies and backups are beyond its reach.
@@ -43,13 +49,16 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 	head := flags.String("head", "", "")
 	verbose := flags.Bool("v", false, "")
 	words := flags.String("what", "", "")
+	table := flags.String("table", string(account.FramesTable), "")
+	form := flags.String("as", string(account.CSV), "")
+	columns := flags.Bool("columns", false, "")
 	switch verb {
 	case "help", "-h", "-help", "--help":
 		fmt.Fprint(stdout, trailHelp)
 		return 0
-	case "list", "verify", "replay", "erase":
+	case "list", "verify", "replay", "export", "erase":
 	default:
-		fmt.Fprintf(stderr, "thirdstop trail: %q is no command; use list, verify, replay or erase\n\n%s", verb, trailHelp)
+		fmt.Fprintf(stderr, "thirdstop trail: %q is no command; use list, verify, replay, export or erase\n\n%s", verb, trailHelp)
 		return 2
 	}
 	if code, done := parse(flags, args[1:], trailHelp, stdout, stderr); done {
@@ -70,6 +79,9 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintf(stderr, "thirdstop trail %s: --head goes with \"verify\" and one shoot, whose head it is\n\n%s", verb, trailHelp)
 		return 2
 	}
+	if done, code := wrongExport(verb, flags, *table, *form, *columns, stdout, stderr); done {
+		return code
+	}
 	what, err := personal(*words)
 	if (verb == "erase") != (*words != "") || err != nil {
 		fmt.Fprintf(stderr, "thirdstop trail %s: say with --what, and only of \"erase\", what to erase: files, sitters, notes, pictures or all\n\n%s", verb, trailHelp)
@@ -88,6 +100,8 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 			err = trailVerify(dir, *head, stdout)
 		case "replay":
 			err = trailReplay(dir, *verbose, stdout)
+		case "export":
+			err = trailExport(dir, account.Table(*table), account.Form(*form), stdout)
 		case "erase":
 			err = trailErase(dir, what, stdout)
 		}
@@ -186,7 +200,7 @@ func trailVerify(dir, head string, stdout io.Writer) error {
 	if err == nil {
 		fmt.Fprintln(stdout, "  whole and unchanged")
 		if head == "" {
-			fmt.Fprintln(stdout, "  (records removed from the end are only found with --head and a head kept elsewhere)")
+			fmt.Fprintln(stdout, "  (records removed from the end are only found with --head and a head kept elsewhere, in an export or on paper)")
 		}
 	}
 	return err
