@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"time"
 )
 
@@ -41,13 +40,20 @@ func (w *Watcher) deliver(ctx context.Context, f *file) {
 		return
 	case err == nil && c.fault == nil:
 	case err == nil && IsUnfinished(c.fault):
-		w.fail(f, Incomplete, fmt.Errorf(
-			"%s: is not complete (%d bytes), and nothing more has come for a while; check the transfer, it is read again when it changes: %w",
-			f.rel, c.sig.size, c.fault), now)
+		w.fail(f, Incomplete, tell(c.fault,
+			"%s: is not complete (%d bytes), and nothing more has come for a while; check the transfer, it is read again when it changes",
+			f.rel, c.sig.size), now)
+		return
+	case err == nil && IsForeign(c.fault):
+		w.fail(f, Foreign, tell(c.fault, "%s: %s", f.rel, reason(c.fault)), now)
 		return
 	case err == nil:
-		w.fail(f, Damaged, fmt.Errorf(
-			"%s: is damaged (%d bytes); send it again from the camera, nothing is measured on it: %w", f.rel, c.sig.size, c.fault), now)
+		w.fail(f, Damaged, tell(c.fault,
+			"%s: is damaged (%d bytes), and nothing is measured on it; send it again from the camera", f.rel, c.sig.size), now)
+		return
+	case errors.Is(err, errOutside):
+		w.fail(f, Outside, tell(err,
+			"%s: is a link that leads out of the capture folder, so it is not read; copy the picture itself into the folder", f.rel), now)
 		return
 	case errors.Is(err, errMoving):
 		w.moved(f, now)
@@ -56,8 +62,7 @@ func (w *Watcher) deliver(ctx context.Context, f *file) {
 		w.gone(f, now)
 		return
 	case busy(err):
-		w.fail(f, Incomplete, fmt.Errorf(
-			"%s: another program keeps it to itself, so it can't be read; close it there: %w", f.rel, err), now)
+		w.fail(f, Incomplete, tell(err, "%s: another program keeps it to itself, so it can't be read; close it there", f.rel), now)
 		return
 	default:
 		w.unreadable(f, err, now)
@@ -114,7 +119,7 @@ func (w *Watcher) refused(f *file, err error) {
 
 // moved lets a file that changed under the reader's eyes come to rest again.
 func (w *Watcher) moved(f *file, now time.Time) {
-	if fi, err := os.Stat(w.abs(f.rel)); err == nil {
+	if fi, err := w.stat(f.rel); err == nil {
 		w.see(f.rel, fi, now, now)
 	}
 	w.restless(f, now.Add(w.rest(f)))
@@ -123,18 +128,11 @@ func (w *Watcher) moved(f *file, now time.Time) {
 // read reads a file once. It fails with errMoving if the file isn't the one that was last
 // looked at, or doesn't stay it.
 func (w *Watcher) read(ctx context.Context, f *file) (*content, error) {
-	r, err := Open(w.abs(f.rel))
+	r, before, err := w.open(f.rel)
 	if err != nil {
 		return nil, err
 	}
 	defer r.Close()
-	before, err := r.Stat()
-	if err != nil {
-		return nil, err
-	}
-	if !before.Mode().IsRegular() {
-		return nil, errors.New("it isn't a regular file")
-	}
 	c := &content{sig: signatureOf(before), modTime: before.ModTime()}
 	if c.sig != f.sig {
 		return nil, errMoving
@@ -161,7 +159,7 @@ func (w *Watcher) read(ctx context.Context, f *file) (*content, error) {
 		if err != nil || signatureOf(after) != c.sig {
 			return false
 		}
-		now, err := os.Stat(w.abs(f.rel)) // the name may have gone to another file meanwhile
+		now, err := w.stat(f.rel) // the name may have gone to another file meanwhile
 		return err == nil && identityOf(now) == c.sig.id
 	}
 	if !unchanged() {

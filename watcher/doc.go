@@ -4,7 +4,7 @@
 // renamed into place, copied, uploaded, reserved at full size and filled later, replaced,
 // or already there. It must never know what a picture or a frame is (the structure check
 // and the capture time are handed in), and it must never write to, rename or lock anything
-// in the capture folder.
+// in the capture folder. What lies outside that folder is never opened, wherever links lead.
 //
 // The scan is the truth; events are only the wake-up. Everything is found by reading the
 // folder, and no answer depends on an event having arrived: a lost one costs time, never a

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"time"
 )
 
@@ -81,19 +82,89 @@ type dir struct {
 // errNoFile says that what has the name is a folder, a pipe, or a thing of the system's.
 var errNoFile = errors.New("not a regular file")
 
-// followFile resolves a symbolic link to a file. Links to folders aren't followed: they can
-// lead in circles, or out of the shoot.
-func followFile(path string, fi fs.FileInfo) (fs.FileInfo, error) {
+// errOutside says that a name leads to a file outside the capture folder.
+var errOutside = errors.New("it lies outside the capture folder")
+
+// follow resolves a symbolic link to a file of the capture folder. One that leads out of it
+// stays the link it is, so that it can be told of; what lies behind it is never opened.
+// Links to folders aren't followed at all: they can lead in circles, or out of the shoot.
+func (w *Watcher) follow(rel string, fi fs.FileInfo) (fs.FileInfo, error) {
 	if fi.Mode()&fs.ModeSymlink != 0 {
-		var err error
-		if fi, err = os.Stat(path); err != nil {
+		target, err := os.Stat(w.abs(rel))
+		switch {
+		case err != nil:
+			return nil, err
+		case !target.Mode().IsRegular():
+			return nil, errNoFile
+		}
+		if _, err := w.inside(rel); errors.Is(err, errOutside) {
+			return fi, nil
+		} else if err != nil {
 			return nil, err
 		}
+		fi = target
 	}
 	if !fi.Mode().IsRegular() || hidden(fi) {
 		return nil, errNoFile
 	}
 	return fi, nil
+}
+
+// stat is how a name looks now, by follow.
+func (w *Watcher) stat(rel string) (fs.FileInfo, error) {
+	fi, err := os.Lstat(w.abs(rel))
+	if err != nil {
+		return nil, err
+	}
+	return w.follow(rel, fi)
+}
+
+// inside is where a name leads in the end, or errOutside where that is no part of the
+// capture folder. The folder itself may be a link.
+func (w *Watcher) inside(rel string) (string, error) {
+	root, err := filepath.EvalSymlinks(w.c.Folder)
+	if err != nil {
+		return "", err
+	}
+	at, err := filepath.EvalSymlinks(w.abs(rel))
+	if err != nil {
+		return "", err
+	}
+	if below, err := filepath.Rel(root, at); err != nil || !filepath.IsLocal(below) {
+		return "", errOutside
+	}
+	return at, nil
+}
+
+// open opens a file of the capture folder for reading. It looks after opening where the name
+// leads, so that one that is turned into a link meanwhile can't lead elsewhere.
+func (w *Watcher) open(rel string) (*os.File, fs.FileInfo, error) {
+	if _, err := w.inside(rel); err != nil { // not even to be opened: a device may act on that
+		return nil, nil, err
+	}
+	r, err := Open(w.abs(rel))
+	if err != nil {
+		return nil, nil, err
+	}
+	fi, err := r.Stat()
+	if err == nil && !fi.Mode().IsRegular() {
+		err = errors.New("it isn't a regular file")
+	}
+	if err == nil {
+		var at string
+		var there fs.FileInfo
+		if at, err = w.inside(rel); err == nil {
+			there, err = os.Lstat(at)
+		}
+		if err == nil && identityOf(there) != identityOf(fi) {
+			err = errMoving
+		}
+	}
+	if err != nil {
+		r.Close()
+		return nil, nil, err
+	}
+	return r, fi, nil
 }
 
 // readyQueue is a heap of files at rest: those that were there before, by capture time; then

@@ -96,10 +96,7 @@ func (w *Watcher) lookAt(ctx context.Context, f *file, now time.Time) {
 		delete(w.pending, f.rel) // it is looked at again before it is read
 		return
 	}
-	fi, err := os.Lstat(w.abs(f.rel))
-	if err == nil {
-		fi, err = followFile(w.abs(f.rel), fi)
-	}
+	fi, err := w.stat(f.rel)
 	if err != nil {
 		switch {
 		case !isGone(err): // there, but not to be looked at
@@ -138,7 +135,7 @@ func (w *Watcher) report(ctx context.Context, f *file, now time.Time) time.Time 
 		return never
 	}
 	patience := w.c.IncompleteAfter
-	if f.fault.kind == Damaged {
+	if k := f.fault.kind; k == Damaged || k == Foreign || k == Outside {
 		patience = w.c.DamagedAfter
 	}
 	if at := f.changed.Add(patience); at.After(now) {
@@ -164,7 +161,7 @@ func (w *Watcher) takenAt(f *file) time.Time {
 	if w.c.Taken == nil {
 		return f.modTime
 	}
-	r, err := Open(w.abs(f.rel))
+	r, _, err := w.open(f.rel)
 	if err != nil {
 		return f.modTime
 	}
@@ -210,8 +207,8 @@ func isGone(err error) bool { return errors.Is(err, fs.ErrNotExist) || errors.Is
 
 // unreadable notes that the system won't let the watcher at a file.
 func (w *Watcher) unreadable(f *file, err error, now time.Time) {
-	w.fail(f, Unreadable, fmt.Errorf(
-		"%s: can't be read; check its permissions and its drive, it is tried again: %w", f.rel, err), now)
+	w.fail(f, Unreadable, tell(err,
+		"%s: can't be read (%s); check its permissions and its drive, it is tried again", f.rel, reason(err)), now)
 }
 
 // fail notes why a file can't be delivered as it is, and when it is tried again.

@@ -56,6 +56,9 @@ func wholeJPEG(_ string, r io.ReaderAt, size int64) error {
 	if len(b) >= 2 && b[0] == 0 && b[1] == 0 {
 		return lacking("its beginning isn't there yet")
 	}
+	if bytes.HasPrefix(b, []byte("letter")) {
+		return foreign{}
+	}
 	if len(b) >= 2 && (b[0] != 0xFF || b[1] != 0xD8) {
 		return errors.New("it doesn't begin like a JPEG")
 	}
@@ -87,6 +90,14 @@ type lacking string
 func (l lacking) Error() string  { return string(l) }
 func (lacking) Unfinished() bool { return true }
 
+// foreign is an error that says of itself that the file is of no use, and names the file unless
+// it is asked not to.
+type foreign struct{}
+
+func (foreign) Error() string    { return "somewhere/a.jpg: this is a letter" }
+func (foreign) Foreign() bool    { return true }
+func (foreign) Sentence() string { return "this is a letter" }
+
 // pictures remembers what it drew, so that a trace can name what was delivered.
 type pictures struct {
 	mu     sync.Mutex
@@ -109,6 +120,8 @@ func (p *pictures) get(t testing.TB, name string) []byte {
 		case strings.HasSuffix(name, "*"):
 			b = bytes.Clone(picture(t, strings.TrimSuffix(name, "*"), 0))
 			b[10] ^= 1 // in a quantization table
+		case strings.HasPrefix(name, "letter"):
+			b = bytes.Repeat([]byte(name+" to the committee. "), 20)
 		case name == "empty":
 			b = []byte{}
 		default:

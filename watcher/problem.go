@@ -1,7 +1,10 @@
 package watcher
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"time"
 )
 
@@ -9,7 +12,7 @@ import (
 type Problem struct {
 	Rel  string // the file or folder, relative to the capture folder; empty for the folder itself
 	Kind ProblemKind
-	Err  error // a sentence for a person: what, where, what to do; wraps the cause
+	Err  error // a sentence for a person, which names the file once: what, where, what to do; wraps the cause
 	At   time.Time
 }
 
@@ -20,6 +23,8 @@ type ProblemKind int
 const (
 	Incomplete     ProblemKind = iota + 1 // unchanged for a while, and still lacks bytes
 	Damaged                               // at rest, and its structure is broken
+	Foreign                               // at rest, and of a kind that the structure check has no use for
+	Outside                               // a symbolic link that leads out of the folder; it isn't followed
 	Unreadable                            // a file or sub-folder can't be read
 	Vanished                              // went away before it was complete
 	FolderGone                            // the capture folder isn't there, or can't be read
@@ -32,7 +37,7 @@ const (
 )
 
 var problemNames = [...]string{
-	Incomplete: "incomplete", Damaged: "damaged", Unreadable: "unreadable", Vanished: "vanished",
+	Incomplete: "incomplete", Damaged: "damaged", Foreign: "foreign", Outside: "outside", Unreadable: "unreadable", Vanished: "vanished",
 	FolderGone: "folder-gone", FolderBack: "folder-back", FolderReplaced: "folder-replaced",
 	OldSkipped: "old-skipped",
 	EventsLost: "events-lost", Polling: "polling", EventsBack: "events-back",
@@ -44,4 +49,36 @@ func (k ProblemKind) String() string {
 		return fmt.Sprintf("problem-%d", int(k))
 	}
 	return problemNames[k]
+}
+
+// told is a sentence for a person, with its cause underneath.
+type told struct {
+	text  string
+	cause error
+}
+
+func (t *told) Error() string { return t.text }
+func (t *told) Unwrap() error { return t.cause }
+
+// tell makes a sentence about a file or folder, with its cause kept underneath.
+func tell(cause error, format string, args ...any) error {
+	return &told{fmt.Sprintf(format, args...), cause}
+}
+
+// reason is what an error says without the name of the file, which stands in the sentence
+// already: errors of the system bring it along, and those of the structure check give
+// their sentence without it, where they have one.
+func reason(err error) string {
+	var named interface{ Sentence() string }
+	var pe *fs.PathError
+	var le *os.LinkError
+	switch {
+	case errors.As(err, &named):
+		return named.Sentence()
+	case errors.As(err, &pe):
+		return pe.Err.Error()
+	case errors.As(err, &le):
+		return le.Err.Error()
+	}
+	return err.Error()
 }

@@ -165,7 +165,7 @@ func (w *Watcher) hearName(ctx context.Context, rel string, n *note, now time.Ti
 			w.gone(f, now)
 		}
 	default:
-		if fi, err = followFile(w.abs(rel), fi); err != nil {
+		if fi, err = w.follow(rel, fi); err != nil {
 			return
 		}
 		f := w.see(rel, fi, now, n.at)

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path"
 	"strings"
+	"syscall"
 	"time"
 )
 
@@ -114,8 +115,7 @@ func (s *sweep) walk(rel string, fi fs.FileInfo, above []identity) {
 		s.failed = append(s.failed, rel)
 		if !errors.Is(err, fs.ErrNotExist) && d.failed == nil {
 			d.failed = err
-			w.trouble(s.ctx, rel, Unreadable, fmt.Errorf(
-				"%s: the folder can't be read; check its permissions: %w", w.abs(rel), err))
+			w.trouble(s.ctx, rel, Unreadable, tell(err, "%s: the folder can't be read (%s); check its permissions", w.abs(rel), reason(err)))
 		}
 	} else {
 		d.failed = nil
@@ -141,7 +141,7 @@ func (s *sweep) walk(rel string, fi fs.FileInfo, above []identity) {
 			}
 			continue
 		}
-		if ci, err = followFile(w.abs(child), ci); err == nil {
+		if ci, err = w.follow(child, ci); err == nil {
 			s.file(child, ci)
 		}
 	}
@@ -262,9 +262,9 @@ func (w *Watcher) folderGone(ctx context.Context, cause error) {
 		what = "the folder isn't there yet; it is waited for"
 	}
 	if !errors.Is(cause, fs.ErrNotExist) {
-		what = "the folder can't be read; check its permissions and its drive"
+		what = fmt.Sprintf("the folder can't be read (%s); check its permissions and its drive", reason(cause))
 	}
-	w.trouble(ctx, "", FolderGone, fmt.Errorf("%s: %s: %w", w.c.Folder, what, cause))
+	w.trouble(ctx, "", FolderGone, tell(cause, "%s: %s", w.c.Folder, what))
 }
 
 func (w *Watcher) folderThere(ctx context.Context, id identity) {
@@ -302,6 +302,17 @@ func (w *Watcher) openSource(now time.Time) {
 	w.source = source
 }
 
+// refusal is why there are no events, in a few words.
+func (w *Watcher) refusal() string {
+	if w.sourceErr == nil {
+		return "nothing is known of the reason"
+	}
+	if errors.Is(w.sourceErr, syscall.ENOSPC) {
+		return "no more watches are allowed" // what the system says of it is that the disk is full
+	}
+	return reason(w.sourceErr)
+}
+
 // tellMode says when the watch falls back to polling, and when it is over that.
 func (w *Watcher) tellMode(ctx context.Context) {
 	if w.c.PollOnly {
@@ -323,9 +334,9 @@ func (w *Watcher) tellMode(ctx context.Context) {
 		w.sourceErr = nil
 		w.trouble(ctx, "", EventsBack, fmt.Errorf("%s: the system announces changed files again", w.c.Folder))
 	case blind > 0:
-		w.trouble(ctx, "", Polling, fmt.Errorf(
-			"%s: the system doesn't announce changed files in %d of %d folders; they are read every %v instead, frames show a little later%s: %w",
-			w.c.Folder, blind, len(w.dirs), w.poll(), watchAdvice(w.sourceErr), w.sourceErr))
+		w.trouble(ctx, "", Polling, tell(w.sourceErr,
+			"%s: the system doesn't announce changed files in %d of %d folders (%s); they are read every %v instead, and frames show a little later%s",
+			w.c.Folder, blind, len(w.dirs), w.refusal(), w.poll(), watchAdvice(w.sourceErr)))
 	default:
 		w.trouble(ctx, "", Polling, fmt.Errorf(
 			"%s: is on a network share (%s), which doesn't announce files written by other machines; it is read every %v instead, frames show a little later",

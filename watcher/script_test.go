@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path"
 	"path/filepath"
 	"runtime"
 	"strconv"
@@ -29,7 +30,7 @@ import (
 //	start                         begin to watch; without it, the watch begins before the first command
 //	put FILE PIC                  write a whole picture and close it; PIC is any word, and each word
 //	                              is another JPEG (A* differs from A, but not in size). junk… is no
-//	                              picture, empty has no bytes
+//	                              picture, letter… of another kind altogether, empty has no bytes
 //	append FILE PIC FROM..TO      write that part (in percent) of a picture at the end, and keep the file open
 //	reserve FILE PIC              make a file of the picture's size, full of zeros, and keep it open
 //	fill FILE PIC FROM..TO        write that part of a picture in its place, and keep the file open
@@ -466,6 +467,10 @@ func (st *stage) Complete(_ context.Context, v Version) error {
 func (st *stage) Trouble(_ context.Context, p Problem) {
 	if p.Err == nil || p.Err.Error() == "" {
 		st.t.Errorf("%v of %q without a sentence", p.Kind, p.Rel)
+	} else if name := path.Base(p.Rel); p.Rel != "" && strings.Count(p.Err.Error(), name) != 1 {
+		st.t.Errorf("%v of %q is told as %q, want the name in it once", p.Kind, p.Rel, p.Err)
+	} else if p.Rel == "" && strings.Count(p.Err.Error(), st.folder) != 1 {
+		st.t.Errorf("%v is told as %q, want the folder's name in it once", p.Kind, p.Err)
 	}
 	fmt.Fprintln(&st.trace, strings.TrimSpace(fmt.Sprintf("trouble %s %s", p.Kind, p.Rel)))
 }

@@ -61,8 +61,9 @@ type Config struct {
 
 	// Whole checks that a file's structure is complete, whatever its size says: a file
 	// reserved at full size looks finished long before it is. nil means complete. An error for which
-	// [IsUnfinished] holds means "more may come", any other "damaged". Both are tried
-	// again when the file changes; they differ in what is said to a person, and when.
+	// [IsUnfinished] holds means "more may come", one for which [IsForeign] holds "not for us", any other
+	// "damaged". All are tried again when the file changes; they differ in what is said to a person, and when.
+	// One that has a method Sentence() string is told in that sentence, which doesn't name the file.
 	// A nil Whole accepts every file that came to rest and is not empty.
 	Whole func(rel string, r io.ReaderAt, size int64) error
 
@@ -100,7 +101,8 @@ type Config struct {
 	Settle time.Duration
 
 	// IncompleteAfter is how long an unfinished or unreadable file may stay unchanged before
-	// that is reported; DamagedAfter the same for a damaged one. Zero means 10 s and 2 s.
+	// that is reported; DamagedAfter the same for a damaged or foreign one, and for a link that leads
+	// out of the folder. Zero means 10 s and 2 s.
 	IncompleteAfter time.Duration
 	DamagedAfter    time.Duration
 
@@ -133,6 +135,13 @@ func IsUnfinished(err error) bool {
 		return u.Unfinished()
 	}
 	return errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF)
+}
+
+// IsForeign reports whether err says that a file is of a kind that can't be used at all: an
+// error in its tree has a method Foreign() bool that says so.
+func IsForeign(err error) bool {
+	var f interface{ Foreign() bool }
+	return errors.As(err, &f) && f.Foreign()
 }
 
 // New checks the configuration and prepares a watcher. It touches nothing: the folder is

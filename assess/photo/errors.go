@@ -47,6 +47,14 @@ func (e *FileError) Unwrap() []error {
 // false is that waiting won't help.
 func (e *FileError) Unfinished() bool { return errors.Is(e.Kind, ErrUnfinished) }
 
+// Foreign reports whether the file is of a kind that can't be measured at all: sending it
+// again won't help.
+func (e *FileError) Foreign() bool { return errors.Is(e.Kind, ErrUnsupported) }
+
+// Sentence is the error without the file's name, for those who name it themselves or must
+// be able to forget it.
+func (e *FileError) Sentence() string { return e.Text }
+
 func unsupported(name, text string) error {
 	return &FileError{Name: name, Kind: ErrUnsupported, Text: text}
 }

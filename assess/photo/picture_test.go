@@ -182,6 +182,9 @@ func TestWhatCannotBeReadIsRefusedWithASentence(t *testing.T) {
 		{"PNG", "a.png", []byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR, and so on and on"), ErrUnsupported, "camera's JPEG"},
 		{"an old raw file", "a.crw", []byte("II\x1a\x00\x00\x00HEAPCCDR and so on and on"), ErrUnsupported, "set the camera to JPEG"},
 		{"text", "a.txt", []byte("boat list of the morning, crews and oars"), ErrUnsupported, "no picture file"},
+		{"a line of text", "a.jpg", []byte("boathouse\n"), ErrUnsupported, "no picture file"},
+		{"one letter", "a.jpg", []byte("b"), ErrUnsupported, "no picture file"},
+		{"text behind zeros", "a.jpg", []byte("\x00\x00\x00\x00boathouse\n"), ErrUnsupported, "no picture file"},
 		{"nothing", "a.jpg", nil, ErrUnfinished, "still being written"},
 		{"zeros", "a.jpg", make([]byte, 5000), ErrUnfinished, "still being written"},
 		{"a start and zeros", "a.jpg", append([]byte{0xFF, 0xD8}, make([]byte, 5000)...), ErrUnfinished, "still being written"},
@@ -190,6 +193,10 @@ func TestWhatCannotBeReadIsRefusedWithASentence(t *testing.T) {
 		p, err := Read(c.name, c.data)
 		if p != nil || !errors.Is(err, c.kind) || !strings.Contains(err.Error(), c.says) || !strings.HasPrefix(err.Error(), c.name+": ") {
 			t.Errorf("%s: %v, want an error of the kind %q that says %q", c.what, err, c.kind, c.says)
+		}
+		var told *FileError
+		if errors.As(err, &told) && (told.Foreign() != (c.kind == ErrUnsupported) || told.Sentence() == "" || strings.Contains(told.Sentence(), c.name)) {
+			t.Errorf("%s: foreign %v, sentence %q, want it without the name", c.what, told.Foreign(), told.Sentence())
 		}
 	}
 }

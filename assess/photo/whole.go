@@ -26,8 +26,8 @@ func Whole(name string, r io.ReaderAt, size int64) error {
 	case kindRAF:
 		err = wholeRAF(r, size)
 	case kindUnknown:
-		// Every format announces itself in the first bytes; a writer may have come as far as one of them.
-		if size < 32 || zeros(r, size, place{8, 24}) {
+		// Every format announces itself in the first bytes; a writer may have come as far as some of them.
+		if size < 32 && mayBecomePicture(r, size) || zeros(r, size, place{8, 24}) {
 			return unfinished(name, errors.New("its beginning has not been written"))
 		}
 		return unsupported(name, refusals[k])
@@ -39,6 +39,27 @@ func Whole(name string, r io.ReaderAt, size int64) error {
 		return unfinished(name, err)
 	}
 	return damaged(name, err)
+}
+
+// mayBecomePicture reports whether a beginning of under 32 bytes can still become one of the
+// files that kindOf knows. Bytes that are zero may be reserved and not yet written.
+func mayBecomePicture(r io.ReaderAt, size int64) bool {
+	head := make([]byte, size)
+	if !readAt(r, size, 0, head) || len(bytes.TrimLeft(head, "\x00")) == 0 {
+		return true
+	}
+	begins := func(mark string) bool {
+		n := min(len(mark), len(head))
+		return string(head[:n]) == mark[:n]
+	}
+	for _, mark := range []string{"\xFF\xD8", "FUJIFILMCCD-RAW", "\x89PNG", "FOVb", "II", "MM"} {
+		if begins(mark) {
+			return true
+		}
+	}
+	// ISO/IEC 14496-12: a box's length, which is short for the first one, and its kind.
+	const kind = "ftyp"
+	return head[0] == 0 && (len(head) <= 4 || string(head[4:min(8, len(head))]) == kind[:min(4, len(head)-4)])
 }
 
 // wholeJPEG walks all segments and scans to the end marker. What comes after it

@@ -37,6 +37,21 @@ func TestAJPEGIsWholeAtItsEndMarkerAndNotBefore(t *testing.T) {
 	}
 }
 
+// A writer may have come as far as any byte of the first ones, by which the kinds are told apart.
+func TestEveryBeginningOfAKnownKindIsUnfinished(t *testing.T) {
+	for _, start := range []string{
+		"\xFF\xD8\xFF\xE0\x00\x10JFIF\x00", "II*\x00\x10\x00\x00\x00CR\x02\x00", "MM\x00*\x00\x00\x00\x08", "IIRO\x08\x00\x00\x00", "IIU\x00\x18\x00\x00\x00",
+		"FUJIFILMCCD-RAW 0201", "\x00\x00\x00\x18ftypcrx \x00\x00\x00\x01", "\x00\x00\x00\x18ftypheic\x00\x00\x00\x00",
+		"II\x1a\x00\x00\x00HEAPCCDR", "FOVb\x00\x00\x02\x00", "\x89PNG\r\n\x1a\n",
+	} {
+		for cut := range 4 { // with four bytes some kinds are known already
+			if err := Whole("a.jpg", bytes.NewReader([]byte(start[:cut])), int64(cut)); !isUnfinished(err) {
+				t.Errorf("the first %d bytes of %q: %v, want unfinished", cut, start, err)
+			}
+		}
+	}
+}
+
 func TestWhatWaitingCannotMendIsDamaged(t *testing.T) {
 	for what, data := range map[string][]byte{
 		"a segment shorter than its own length": {0xFF, 0xD8, 0xFF, 0xE1, 0, 1, 0, 0, 0, 0},

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"errors"
-
 	"thirdstop/advise/shoot"
 	"thirdstop/assess"
 	"thirdstop/assess/photo"
@@ -24,7 +22,7 @@ func (m measurer) curveFor(p *photo.Picture) *tone.Curve {
 func (m measurer) Measure(name string, data []byte, h assess.Hints) (*assess.Reading, shoot.Measured, error) {
 	p, err := photo.Read(name, data)
 	if err != nil {
-		return nil, nil, unnamed{err}
+		return nil, nil, err
 	}
 	curve := m.curveFor(p)
 	r := assess.Measure(p, curve, h)
@@ -43,17 +41,3 @@ func (m measured) Again(h assess.Hints) *assess.Reading {
 
 func (m measured) Thumbnail(edge int) ([]byte, error) { return m.p.Thumbnail(edge) }
 func (m measured) Release()                           { m.p.Release() }
-
-// unnamed gives the sentence of a file error without the file's name, which
-// the record must be able to forget.
-type unnamed struct{ error }
-
-func (u unnamed) Unwrap() error { return u.error }
-
-func (u unnamed) Sentence() string {
-	var f *photo.FileError
-	if errors.As(u.error, &f) {
-		return f.Text
-	}
-	return u.Error()
-}
