@@ -262,3 +262,16 @@ func (p *tab) fill(sel, text string) {
 	eval[chromedp.Void](p, fmt.Sprintf(`document.querySelector(%q).select?.()`, sel))
 	p.do(chromedp.SendKeys(chromedp.CSS(sel), text))
 }
+
+// screen goes to one of the page's screens by its name at the foot, as the width allows.
+func (p *tab) screen(name string) {
+	p.t.Helper()
+	p.until("the names of the screens are there", `document.querySelector('.foot nav a')`)
+	link := fmt.Sprintf(`.foot nav a[href="#%s"]`, name)
+	if eval[bool](p, fmt.Sprintf(`document.querySelector(%q).offsetWidth === 0`, link)) {
+		p.press(`.foot nav a[href="#more"]`)
+		link = fmt.Sprintf(`.more-screen a[href="#%s"]`, name)
+	}
+	p.press(link)
+	p.until("the screen is there", fmt.Sprintf(`document.querySelector('.app.on-%s')`, name))
+}

@@ -145,8 +145,9 @@ func TestPressesOfTheStepperBecomeOneAdjustment(t *testing.T) {
 	if len(r) != 1 || r[0].Adjusted.To != -6*exposure.Stop+exposure.Third {
 		t.Errorf("recorded were %d requests, want one to 1/64 + 1/3", len(r))
 	}
+	p.screen("lights")
 	p.press(`[aria-label="Fill (C) is on. Record that it was switched off"]`)
-	p.says("Fill (C) is off.")
+	p.until("it is recorded", `document.querySelector('[aria-label="Fill (C) is off. Record that it was switched on"]')`)
 }
 
 func TestAFrameInBetweenDoesNotLoseAPress(t *testing.T) {
@@ -329,7 +330,7 @@ func TestPairingByAddressAndByCodeAndRevoking(t *testing.T) {
 		t.Errorf("the address still is %s; the code must leave it", h)
 	}
 
-	a.press(`nav a[href="#devices"]`)
+	a.screen("devices")
 	a.pressText("Make a code")
 	a.until("a code is shown", `document.querySelector('.made output')?.innerText.length > 6`)
 	second := eval[string](a, `document.querySelector('.made output').innerText`)

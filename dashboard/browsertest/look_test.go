@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"net/http"
 	"os"
 	"path/filepath"
 	"testing"
@@ -23,7 +24,7 @@ import (
 // The sizes of a tablet held across and upright, and of a telephone, in CSS pixels.
 var sizes = [][2]int64{{1180, 820}, {820, 1180}, {390, 844}}
 
-var screens = []string{"now", "log", "plan", "devices"}
+var screens = []string{"now", "lights", "log", "plan", "devices"}
 
 // crowded is a shoot with everything on the page that can be on it at once.
 func crowded() *fake.Shoot {
@@ -54,19 +55,19 @@ func TestThePagesAreAccessible(t *testing.T) {
 	shoots := map[string]*server{"full": serve(t, crowded()), "bare": serve(t, fake.New(time.Now))}
 	for name, v := range shoots {
 		for _, theme := range []string{"dim", "light"} {
-			p := open(t, 820, 1180, v.url())
-			p.press(`nav a[href="#devices"]`)
+			p := open(t, 820, 2600, v.url()) // so high that the foot, which stays in view, lies over nothing that can be scrolled from under it
+			p.screen("devices")
 			p.pressText(map[string]string{"dim": "dim room", "light": "bright room"}[theme])
 			p.until("the theme is on", fmt.Sprintf(`document.documentElement.dataset.theme === %q`, theme))
 			for _, s := range screens {
-				p.press(fmt.Sprintf(`nav a[href="#%s"]`, s))
+				p.screen(s)
 				p.until("the screen is there", fmt.Sprintf(`document.querySelector('.app.on-%s .board:not(.opening)')`, s))
 				for _, f := range p.axe(string(axe)) {
 					t.Errorf("%s shoot, #%s, %s: %s: %s (%s): %s", name, s, theme, f.ID, f.Help, f.HelpURL, f.Nodes)
 				}
 			}
 			if name == "full" {
-				p.press(`nav a[href="#now"]`)
+				p.screen("now")
 				p.pressText("Mark a white reference")
 				p.until("the picture can be marked", `document.querySelector('.marker-field')`)
 				for _, f := range p.axe(string(axe)) {
@@ -164,13 +165,57 @@ func TestNothingRunsOverTheSide(t *testing.T) {
 	}
 }
 
+// A tablet held across shows on one screen, without scrolling, what the person at the lights needs: the
+// adjustment, the frame, stops to clipping, the lights with their settings and the last events, above
+// whatever lies at the foot of the page.
+func TestOneScreenShowsAllThatIsNeededAtTheLights(t *testing.T) {
+	v := serve(t, rigged((*fake.Shoot).OnTarget, (*fake.Shoot).Shot), func(c *dashboard.Config) {
+		c.Demo = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			fmt.Fprint(w, `{"auto": false, "lights": [{"group": "B", "name": "Key (B)", "settings": ["1/8", "1/8 + 1/3"], "index": 0, "on": true, "distance_m": 1.2}]}`)
+		})
+	})
+	for _, size := range sizes[:2] {
+		p := open(t, size[0], size[1], v.url())
+		p.says("power down 2/3 stop")
+		p.until("the demo's bar is there", `document.querySelector('.demo-bar')`)
+		p.until("the picture is drawn", `document.querySelector('.frame-in img')?.naturalWidth > 0`)
+		for _, sel := range []string{".turn-set", ".frame-in", ".staff", ".light output", ".latest .line", ".latest .line:nth-child(2)"} {
+			if !eval[bool](p, fmt.Sprintf(`(() => { const foot = document.querySelector('.foot').getBoundingClientRect().top, list = [...document.querySelectorAll(%q)];
+				return list.length > 0 && list.every((e) => { const r = e.getBoundingClientRect(); return r.height > 15 && r.top >= 0 && r.bottom <= foot; }) || %[1]q.includes('line') && list[0]?.getBoundingClientRect().bottom <= foot; })()`, sel)) {
+				t.Errorf("at %dx%d, %s does not lie above the foot of the page", size[0], size[1], sel)
+			}
+		}
+		if h := eval[float64](p, `document.documentElement.scrollHeight`); h > float64(size[1]) {
+			t.Errorf("at %dx%d the main screen is %.0f px high, so it scrolls: %s", size[0], size[1], h,
+				eval[string](p, `[...document.querySelectorAll('.head, .board, .now section, .foot')].map((e) => e.className + ' ' + Math.round(e.getBoundingClientRect().height)).join(', ')`))
+		}
+	}
+}
+
+// The change stands on one line and the new setting on the next, whatever the width.
+func TestTheAdviceBreaksWhereItReadsBest(t *testing.T) {
+	v := serve(t, rigged((*fake.Shoot).Shot))
+	for _, size := range sizes {
+		p := open(t, size[0], size[1], v.url())
+		p.says("power down 2/3 stop")
+		for _, sel := range []string{".turn-do b", ".turn-do i", ".turn-aim"} {
+			if n := eval[int](p, fmt.Sprintf(`(() => { const r = document.createRange(); r.selectNodeContents(document.querySelector(%q)); return new Set([...r.getClientRects()].map((q) => Math.round(q.bottom / 40))).size; })()`, sel)); n > 2 {
+				t.Errorf("at %dx%d, %s is broken over %d lines", size[0], size[1], sel, n)
+			}
+		}
+		if !eval[bool](p, `document.querySelector('.turn-aim').innerText.replace(/\s+/g, ' ').startsWith('set 1/8') && document.querySelector('.turn-aim').getBoundingClientRect().top >= document.querySelector('.turn-do').getBoundingClientRect().bottom - 4`) {
+			t.Errorf("at %dx%d the new setting does not begin a line of its own", size[0], size[1])
+		}
+	}
+}
+
 func TestTheAdviceStaysInView(t *testing.T) {
 	v := serve(t, rigged((*fake.Shoot).Shot))
 	for _, size := range sizes {
 		p := open(t, size[0], size[1], v.url())
 		p.says("power down 2/3 stop")
 		for _, s := range screens {
-			p.press(fmt.Sprintf(`nav a[href="#%s"]`, s))
+			p.screen(s)
 			for _, y := range []string{"0", "document.body.scrollHeight"} {
 				eval[chromedpVoid](p, `window.scrollTo(0, `+y+`)`)
 				p.until(fmt.Sprintf("#%s at %dx%d, scrolled to %s, shows the new setting", s, size[0], size[1], y),
@@ -187,7 +232,7 @@ func TestWhatIsPressedIsAsBigAsAThumb(t *testing.T) {
 		p := open(t, size[0], size[1], v.url())
 		p.says("power down 2/3 stop")
 		for _, s := range screens {
-			p.press(fmt.Sprintf(`nav a[href="#%s"]`, s))
+			p.screen(s)
 			p.until("the screen is there", fmt.Sprintf(`document.querySelector('nav a[aria-current]').hash === '#%s'`, s))
 			for _, small := range eval[[]string](p, `[...document.querySelectorAll('button, select, input:not([type=radio], [type=checkbox]), summary, nav a')].filter((e) => { const r = e.getBoundingClientRect(); return r.width > 0 && (r.width < 43.9 || r.height < 43.9); }).map((e) => e.outerHTML.slice(0, 120))`) {
 				t.Errorf("#%s at %dx%d: under 44 px: %s", s, size[0], size[1], small)

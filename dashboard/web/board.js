@@ -19,7 +19,7 @@ export function Board({ doc, low, echo, stale }) {
     ${a && a.status === 'waiting' && html`<${Word} text=${a.headline || T.advice.waiting} />`}
     ${a && a.status === 'look' && html`<${Word} text=${a.headline || T.advice.look} small />`}
     ${a && a.status === 'no_plan' && html`<${Word} text=${a.headline} small />`}
-    ${a && html`<${Reason} a=${a} low=${low} stale=${stale} />`}
+    ${a && html`<${Reason} a=${a} newest=${doc.frame?.number} low=${low} stale=${stale} />`}
     ${a && !low && a.status === 'no_plan' && may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
     ${a && !low && html`<${Ways} ways=${(a.ways || []).filter((w) => w.text !== a.headline)} />`}
     ${a && !low && html`<${Warnings} list=${a.warnings} />`}
@@ -43,8 +43,8 @@ function Turns({ doc, low, stale }) {
     ${list.map((t) => html`<li class="turn" key=${t.group}>
       <${Blade} group=${t.group} index=${place(t.group)} />
       <p class="turn-do"><${Turn} down=${t.to < t.from} />
-        <span><b>${t.light}</b>: ${t.change_text}, ${T.advice.set}</span></p>
-      <p class="turn-set">${t.to_text}</p>
+        <span><b>${t.light}:</b> <i>${t.change_text},</i></span></p>
+      <p class="turn-aim"><span>${T.advice.set}</span> <b class="turn-set">${t.to_text}</b></p>
       ${!low && html`<div class="turn-side">
         ${t.from_text && html`<p class="turn-was">${T.advice.was(t.from_text)}</p>`}
         ${may('adjust') && html`<${Done} turn=${t} advice=${doc.advice.number} stale=${stale} />`}
@@ -77,7 +77,7 @@ function NotNow({ a, stale }) {
   }}>${T.advice.notNow}</button>`;
 }
 
-function Reason({ a, low, stale }) {
+function Reason({ a, newest, low, stale }) {
   const marks = [];
   if (a.guess) marks.push([T.advice.guess, T.advice.guessWhy]);
   if (a.at_least) marks.push([T.advice.atLeast, T.advice.atLeastWhy]);
@@ -86,7 +86,7 @@ function Reason({ a, low, stale }) {
   return html`<div class="reason-row">
     <div class="reason">
       <p>${marks.length > 0 && low && html`<b>${marks.map((m) => m[0]).join(', ')}: </b>`}${a.reason}
-        ${a.frame > 0 && !low && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}</p>
+        ${a.frame > 0 && a.frame !== newest && !low && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}</p>
       ${!low && marks.map(([word, why]) => html`<p class="mark" key=${word}><b>${word}</b>: ${why}</p>`)}
     </div>
     ${aside && html`<${NotNow} a=${a} stale=${stale} />`}

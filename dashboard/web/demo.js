@@ -1,5 +1,6 @@
 // The virtual studio of the demo: the visitor turns its lights as an assistant
-// would turn real ones. The daemon is told nothing of it; it sees the next frame.
+// would turn real ones. The daemon is told nothing of it; it sees the next frame. Its bar
+// lies above the screens' names, folded, so that it pushes nothing away.
 
 import { html, useEffect, useState } from './vendor/htm-preact.js';
 import { T } from './texts.js';
@@ -19,13 +20,14 @@ async function studio(method, path, body) {
   return value;
 }
 
-export function Demo({ frame }) {
+export function Demo({ doc }) {
   const [now, setNow] = useState(null);
   const [busy, setBusy] = useState(false);
+  const [open, setOpen] = useState(false);
   const look = async () => {
     try { setNow(await studio('GET', '/studio')); } catch { /* the link says when the daemon is gone */ }
   };
-  useEffect(() => { look(); }, [frame]);
+  useEffect(() => { look(); }, [doc?.frame?.number]);
   const say = async (path, body) => {
     setBusy(true);
     try {
@@ -37,21 +39,40 @@ export function Demo({ frame }) {
     setBusy(false);
   };
   if (!now?.lights) return null;
+  const turns = advisedTurns(doc?.advice, now.lights);
+  const follow = async () => {
+    for (const t of turns) await say('/light', t);
+  };
   return html`<section class="demo" aria-label=${T.demo.label}>
-    <header><h2>${T.demo.label}</h2><p>${T.demo.why}</p></header>
-    <ul>${now.lights.map((l, i) => html`<li key=${l.group}>
-      <${Blade} group=${l.group} index=${i} quiet=${!l.on} />
-      <b>${l.name.replace(` (${l.group})`, '')}</b>
-      <label><input type="checkbox" checked=${l.on} disabled=${busy} onChange=${(e) => say('/light', { group: l.group, on: e.target.checked })} /> ${T.demo.on}</label>
-      <select aria-label=${T.demo.power(l.name)} disabled=${busy} value=${String(l.index)} onChange=${(e) => say('/light', { group: l.group, index: Number(e.target.value) })}>
-        ${(l.settings || []).map((s, k) => html`<option key=${k} value=${String(k)} selected=${k === l.index}>${s}</option>`)}
-      </select>
-      <label class="metres"><input type="number" inputmode="decimal" min="0.3" max="8" step="0.05" aria-label=${T.demo.distance(l.name)} disabled=${busy}
-        value=${l.distance_m} onChange=${(e) => Number(e.target.value) > 0 && say('/light', { group: l.group, distance_m: Number(e.target.value) })} /> ${T.demo.metres}</label>
-    </li>`)}</ul>
-    <div class="demo-acts">
-      <button class="strong" disabled=${busy} onClick=${() => say('/frame', {})}>${T.demo.shoot}</button>
-      <label><input type="checkbox" checked=${!!now.auto} disabled=${busy} onChange=${(e) => say('/auto', { on: e.target.checked })} /> ${T.demo.auto}</label>
+    ${open && html`<div class="demo-open" id="demo-open">
+      <p>${T.demo.why}</p>
+      <ul>${now.lights.map((l, i) => html`<li key=${l.group}>
+        <${Blade} group=${l.group} index=${i} quiet=${!l.on} />
+        <b>${l.name.replace(` (${l.group})`, '')}</b>
+        <label><input type="checkbox" checked=${l.on} disabled=${busy} onChange=${(e) => say('/light', { group: l.group, on: e.target.checked })} /> ${T.demo.on}</label>
+        <select aria-label=${T.demo.power(l.name)} disabled=${busy} value=${String(l.index)} onChange=${(e) => say('/light', { group: l.group, index: Number(e.target.value) })}>
+          ${(l.settings || []).map((s, k) => html`<option key=${k} value=${String(k)} selected=${k === l.index}>${s}</option>`)}
+        </select>
+        <label class="metres"><input type="number" inputmode="decimal" min="0.3" max="8" step="0.05" aria-label=${T.demo.distance(l.name)} disabled=${busy}
+          value=${l.distance_m} onChange=${(e) => Number(e.target.value) > 0 && say('/light', { group: l.group, distance_m: Number(e.target.value) })} /> ${T.demo.metres}</label>
+      </li>`)}</ul>
+    </div>`}
+    <div class="demo-bar">
+      <h2>${T.demo.label}</h2>
+      <button class=${turns.length ? 'strong' : ''} disabled=${busy || !turns.length} onClick=${follow}>${T.demo.follow}</button>
+      <button class=${turns.length ? '' : 'strong'} disabled=${busy} onClick=${() => say('/frame', {})}>${T.demo.shoot}</button>
+      <label><input type="checkbox" checked=${!!now.auto} disabled=${busy} onChange=${(e) => say('/auto', { on: e.target.checked })} /> <span>${T.demo.auto}</span></label>
+      <button class="demo-fold" aria-expanded=${open ? 'true' : 'false'} aria-controls="demo-open" onClick=${() => setOpen(!open)}>${open ? T.demo.close : T.demo.open}</button>
     </div>
   </section>`;
+}
+
+// advisedTurns is what the virtual dials lack of the advice, as the studio wants it said.
+function advisedTurns(advice, lights) {
+  if (advice?.status !== 'adjust') return [];
+  return (advice.adjustments || []).flatMap((a) => {
+    const l = lights.find((x) => x.group === a.group);
+    const index = l ? l.settings.indexOf(a.to_text) : -1;
+    return index >= 0 && index !== l.index ? [{ group: a.group, index }] : [];
+  });
 }

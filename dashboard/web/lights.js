@@ -1,9 +1,9 @@
-// The lights as they stand, each with a stepper in its own clicks. Presses within
-// a moment of each other become one recorded adjustment.
+// The lights as they stand, each with a stepper in its own clicks: short on the main
+// screen. Presses within a moment of each other become one recorded adjustment.
 
 import { html, useEffect, useRef, useState } from './vendor/htm-preact.js';
-import { T } from './texts.js';
-import { may, store } from './store.js';
+import { T, metres } from './texts.js';
+import { may } from './store.js';
 import { act } from './api.js';
 import { Blade } from './blade.js';
 
@@ -13,7 +13,7 @@ export function Lights({ doc, stale }) {
   const list = doc?.lights || [];
   const advised = Object.fromEntries((doc?.advice?.status === 'adjust' ? doc.advice.adjustments || [] : []).map((a) => [a.group, a.to_text]));
   return html`<section class="lights" aria-label=${T.lights.label}>
-    <header><h2>${T.lights.label}</h2>${doc?.camera?.text && html`<p>${doc.camera.text}</p>`}</header>
+    <header><h2>${T.lights.label}</h2><a href="#lights">${T.care.short}</a></header>
     ${list.length === 0
       ? html`<p class="quiet">${T.lights.none}</p>`
       : html`<ul class=${`light-row n${Math.min(list.length, 4)}`}>
@@ -22,7 +22,7 @@ export function Lights({ doc, stale }) {
   </section>`;
 }
 
-function Light({ light, index, advised, stale }) {
+export function useLight(light, stale) {
   const settings = light.settings || [];
   const here = settings.indexOf(light.power_text);
   const [draft, setDraft] = useState(-1); // index of a setting not recorded yet
@@ -59,25 +59,32 @@ function Light({ light, index, advised, stale }) {
     setPhase(to === here ? '' : 'soon');
     if (to !== here) timer.current = setTimeout(() => save({ to_text: settings[to] }), rest);
   };
-  const switched = () => save({ off: !light.off });
+  return { settings, here, shown, draft, phase, fixed, press, save, text: shown >= 0 ? settings[shown] : light.power_text || T.lights.unknown };
+}
 
-  const says = { soon: T.lights.soon, saving: T.lights.saving, saved: T.lights.saved }[phase];
-  const about = [light.modifier, light.distance_m > 0 && `${light.distance_m} m`].filter(Boolean).join(', ');
+// saying is what stands under a light's name: what becomes of a press, else what is advised.
+export function saying(light, phase, advised) {
+  const about = [light.modifier, light.distance_m > 0 && metres(light.distance_m)].filter(Boolean).join(', ');
+  return { soon: T.lights.soon, saving: T.lights.saving, saved: T.lights.saved }[phase]
+    || (light.off ? T.lights.isOff : advised && advised !== light.power_text ? T.lights.advised(advised) : about);
+}
+
+function Light({ light, index, advised, stale }) {
+  const { settings, shown, draft, phase, fixed, press, text } = useLight(light, stale);
   return html`<li class=${light.off ? 'light is-off' : 'light'}>
     <div class="light-head">
       <${Blade} group=${light.group} index=${index} quiet=${light.off} />
-      <h3>${light.name.replace(` (${light.group})`, '')}</h3>
-      <button class="switch" role="switch" aria-checked=${light.off ? 'false' : 'true'} disabled=${fixed && here >= 0}
-        aria-label=${light.off ? T.lights.turnOn(light.name) : T.lights.turnOff(light.name)} onClick=${switched}>${light.off ? T.lights.off : T.lights.on}</button>
+      <div><h3>${light.name.replace(` (${light.group})`, '')}</h3>
+        <p class="light-says" aria-live="polite">${saying(light, phase, advised)}</p></div>
     </div>
-    <div class="stepper">
-      <output class=${draft >= 0 ? 'draft' : ''} aria-live="polite">${shown >= 0 ? settings[shown] : light.power_text || T.lights.unknown}</output>
-      <button aria-label=${T.lights.down(light.name)} disabled=${fixed || shown <= 0} onClick=${() => press(-1)}>−</button>
-      <button aria-label=${T.lights.up(light.name)} disabled=${fixed || shown >= settings.length - 1} onClick=${() => press(1)}>+</button>
-    </div>
-    <p class="light-says" aria-live="polite">${says || (advised && advised !== light.power_text ? T.lights.advised(advised) : about)}</p>
+    <${Stepper} light=${light} text=${text} draft=${draft >= 0} down=${!fixed && shown > 0} up=${!fixed && shown < settings.length - 1} press=${press} />
   </li>`;
 }
 
-// lightName is how a light is called where only its group is at hand.
-export const lightName = (group) => (store.doc?.lights || []).find((l) => l.group === group)?.name || group;
+export function Stepper({ light, text, draft, down, up, press }) {
+  return html`<div class="stepper">
+    <output class=${draft ? 'draft' : ''} aria-live="polite">${text}</output>
+    <button aria-label=${T.lights.down(light.name)} disabled=${!down} onClick=${() => press(-1)}>−</button>
+    <button aria-label=${T.lights.up(light.name)} disabled=${!up} onClick=${() => press(1)}>+</button>
+  </div>`;
+}

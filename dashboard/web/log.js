@@ -17,12 +17,10 @@ export function Lines({ events, limit }) {
   </ol>`;
 }
 
-export function Latest({ events, stale }) {
+export function Latest({ events }) {
   return html`<section class="latest" aria-label=${T.log.label}>
     <header><h2>${T.log.label}</h2><a href="#log">${T.log.all}</a></header>
-    <${Lines} events=${events} limit=${5} />
-    ${may('note') && html`<${Field} id="note-short" label=${T.log.note} place=${T.log.notePlace} go=${T.log.addNote} stale=${stale}
-      send=${(text) => act('POST', '/notes', { text }, () => true)} />`}
+    <${Lines} events=${events} limit=${8} />
   </section>`;
 }
 

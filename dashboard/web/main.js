@@ -11,12 +11,18 @@ import { stayAwake } from './wake.js';
 import { Board } from './board.js';
 import { Pair, codeInAddress } from './pair.js';
 import { NowScreen } from './now.js';
+import { RigScreen } from './rig.js';
 import { LogScreen } from './log.js';
 import { PlanScreen } from './plan.js';
 import { DevicesScreen } from './devices.js';
 import { LooksScreen } from './looks.js';
+import { MoreScreen } from './more.js';
+import { Demo } from './demo.js';
 
-const screens = { now: NowScreen, log: LogScreen, plan: PlanScreen, devices: DevicesScreen };
+const screens = { now: NowScreen, lights: RigScreen, log: LogScreen, plan: PlanScreen, devices: DevicesScreen };
+
+// first are the screens that a telephone names as well; the others are behind "more" there.
+const first = ['now', 'lights', 'log'];
 
 let given = '';
 
@@ -32,7 +38,7 @@ function App() {
   const stale = isStale();
   if (store.barred && !doc) return html`<main class="pair"><div class="barred"><h1>${T.looks.barred}</h1><p>${store.barred}</p></div></main>`;
   if (doc?.you?.role === 'looks') return html`<${LooksScreen} doc=${doc} head=${html`<${Head} doc=${doc} link=${link} stale=${stale} />`} stale=${stale} />`;
-  const Screen = screens[screen];
+  const Screen = screens[screen] || MoreScreen;
   return html`<div class=${`app on-${screen}${stale ? ' stale' : ''}`}>
     <a class="skip" href="#advice" onClick=${(e) => { e.preventDefault(); document.getElementById('advice')?.focus(); }}>${T.skip}</a>
     <${Head} doc=${doc} link=${link} stale=${stale} />
@@ -41,7 +47,11 @@ function App() {
       <${Screen} doc=${doc} events=${events} stale=${stale} />
     </main>
     ${screen === 'now' && html`<${Strip} doc=${doc} stale=${stale} />`}
-    <nav aria-label=${T.nav}>${Object.keys(screens).map((s) => html`<a key=${s} href=${`#${s}`} aria-current=${s === screen ? 'page' : undefined}>${T.screens[s]}</a>`)}</nav>
+    <footer class="foot">
+      ${doc?.demo && html`<${Demo} doc=${doc} />`}
+      <nav aria-label=${T.nav}>${[...Object.keys(screens), 'more'].map((s) => html`<a key=${s} href=${`#${s}`} class=${s === 'more' ? 'nav-more' : first.includes(s) ? '' : 'nav-rest'}
+        aria-current=${s === screen ? 'page' : undefined}>${T.screens[s]}</a>`)}</nav>
+    </footer>
   </div>`;
 }
 
@@ -70,7 +80,7 @@ function Head({ doc, link, stale }) {
   const troubles = [...(doc?.recording ? [{ code: 'recording', text: doc.recording }] : []), ...(doc?.troubles || [])];
   return html`<header class="head">
     <p class="mast">${T.name}</p>
-    <p class="head-plan">${doc?.plan?.name || ''}</p>
+    <p class="head-plan">${[doc?.plan?.name, doc?.camera?.text].filter(Boolean).join(' · ')}</p>
     <p class="head-link">${!doc || !link.ever ? T.link.opening : stale ? T.link.aged(since)
       : doc.measuring > 0 ? T.link.measuring(doc.measuring) : doc.latency_ms > 0 ? T.link.latency(Math.round(doc.latency_ms)) : T.link.up}</p>
     ${stale && html`<p class="unseen" role="alert">${T.link.lost}</p><div class="stale-bar"><span>${T.link.stale(since)}</span> <button onClick=${wake}>${T.link.retry}</button></div>`}

@@ -3,6 +3,9 @@
 
 const listeners = new Set();
 
+// names are the screens, as the address has them after its #.
+export const names = ['now', 'lights', 'log', 'plan', 'devices', 'more'];
+
 export const store = {
   doc: null, // newest state document
   events: [], // shoot log lines, oldest first
@@ -26,7 +29,7 @@ export function listen(f) {
 
 export function screenOf(hash) {
   const name = hash.replace(/^#/, '').split('=')[0];
-  return ['now', 'log', 'plan', 'devices'].includes(name) ? name : 'now';
+  return names.includes(name) ? name : 'now';
 }
 
 // may says whether this device's role allows an action.

@@ -7,7 +7,7 @@ const plural = (n, one, many) => (n === 1 ? one : many);
 
 export const T = {
   name: 'thirdstop',
-  screens: { now: 'Now', log: 'Shoot log', plan: 'Light plan', devices: 'Devices' },
+  screens: { now: 'Now', lights: 'Lights', log: 'Shoot log', plan: 'Light plan', devices: 'Devices', more: 'More' },
   nav: 'Screens',
   skip: 'Skip to the advice',
 
@@ -107,6 +107,7 @@ export const T = {
     saved: 'recorded',
     advised: (t) => `advice: ${t}`,
     unknown: 'not known',
+    isOff: 'switched off',
   },
 
   log: {
@@ -204,17 +205,20 @@ export const T = {
 
   demo: {
     label: 'The virtual studio',
-    why: 'Turn a light as the assistant would; the next frame shows it.',
+    why: 'Turn a light as the assistant would. The daemon is not told; it sees the next frame.',
     on: 'lit',
     power: (light) => `Power of ${light}`,
     distance: (light) => `Distance of ${light} in metres`,
     metres: 'm',
     shoot: 'Take a frame',
-    auto: 'A frame every few seconds',
+    auto: 'a frame every few seconds',
+    follow: 'Turn as advised',
+    open: 'Turn the lights',
+    close: 'Fold up',
   },
 
   care: {
-    short: 'Hot heads, stands, mains, cells, flash near eyes: the maker’s manual decides.',
+    short: 'Hot heads, stands, mains, flash near eyes: the maker’s manual decides.',
     more: [
       'Flash tubes, modelling lamps and metal fittings stay hot after use. Switch off, unplug and let them cool before touching or covering them. Keep paper, cloth and gels at the distance the maker’s manual gives.',
       'Never open a flash or power pack. Its capacitors can hold a lethal charge long after it is unplugged. Leave repair to the maker’s service.',
@@ -261,3 +265,6 @@ export function clock(text) {
 }
 
 const day = (text) => new Date(text).toLocaleDateString([], { day: 'numeric', month: 'long' });
+
+// metres writes a distance.
+export const metres = (m) => `${Number(m.toFixed(2))} m`;
