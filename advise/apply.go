@@ -34,6 +34,7 @@ func Apply(s State, in Input) (State, []Output) {
 		}
 	case in.Sitter != nil:
 		s.Sitter, s.heldHere, s.putAside = in.Sitter.Ref, false, false
+		s.anotherSitter()
 		for _, r := range []int{sitterRegion, crownRegion} { // another head
 			s.model, s.taught = withoutRegion(s.model, r), withoutRegion(s.taught, r)
 		}
@@ -43,8 +44,11 @@ func Apply(s State, in Input) (State, []Output) {
 			out = append(out, event("reference", Event{Text: "The white reference lapsed with the sitter; declare it again on the next frame."}))
 		}
 	case in.Baseline != nil:
-		s.Baseline = in.Baseline.Frame
-		out = append(out, event("baseline", Event{Frame: in.Baseline.Frame, Text: fmt.Sprintf("Frame %d is the baseline.", in.Baseline.Frame)}))
+		text := fmt.Sprintf("Frame %d is the baseline.", in.Baseline.Frame)
+		if !s.based(in.Baseline.Frame) {
+			text += " It lies too far back to hold frames against its light; the next ones are taken for it."
+		}
+		out = append(out, event("baseline", Event{Frame: in.Baseline.Frame, Text: text}))
 	case in.Note != nil:
 		out = append(out, event("note", Event{Ref: in.Note.Ref, Text: "A note."}))
 	}
@@ -113,6 +117,8 @@ func (s State) planned(in PlanText) (State, []Output) {
 func (s *State) forget() {
 	s.model, s.taught, s.pending, s.recent, s.tentative, s.Question = rig.Model{}, rig.Model{}, nil, nil, nil, nil
 	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, false, false, nil
+	s.watch.drop()
+	s.Drift = s.drifting()
 }
 
 // sameRig tells whether two plans speak of the same lights in the same places, so
@@ -190,6 +196,7 @@ func (s State) adjusted(in Input) (State, []Output) {
 				}
 			}
 			s.model, s.taught = rig.Model{}, rig.Model{}
+			s.watch.drop()
 		}
 	}
 	if a.To != l.Power {
@@ -209,6 +216,7 @@ func (s State) adjusted(in Input) (State, []Output) {
 func (s State) referred(in Reference) (State, []Output) {
 	s.Reference = in.Box
 	s.putAside = false
+	s.watch.loosen(whiteRegion, cardSigma)
 	text := "White reference declared."
 	if in.Box == nil {
 		text = "White reference taken back."

@@ -24,8 +24,8 @@ const (
 
 // decide draws the advice from the state, and gives it out where it changed.
 func (s State) decide(at time.Time, out []Output) (State, []Output) {
-	a := s.advice()
-	a.Warnings = append(s.warnings(), farUp(a.Adjustments, a.Guess)...)
+	a := s.heed(s.advice())
+	a.Warnings = append(append(s.warnings(), s.driftWarnings()...), farUp(a.Adjustments, a.Guess)...)
 	a.Number = s.Advice.Number
 	if !reflect.DeepEqual(a, s.Advice) {
 		a.Number++

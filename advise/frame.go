@@ -67,12 +67,14 @@ func (s State) frame(in Input) (State, []Output) {
 	out = append(out, more...)
 	if s.Plan != nil {
 		s, more = s.learn(in.At, f, fresh)
+		s, more = s.watched(in, more)
 		out = append(out, more...)
 	}
 	say("frame", "%s.", s.summary(st))
 	s, out = s.decide(in.At, out)
 	s.heldHere = s.heldHere || s.Advice.Status == Hold && st.OnTarget
-	return s, out
+	s, more = s.firstHold(st)
+	return s, append(out, more...)
 }
 
 // rank orders kinds of reading by how much they are worth.
@@ -166,7 +168,7 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	s.model, s.absent = s.taught, nil
 	if s.Question != nil && f.Number > s.Question.Expires {
 		if s.assumed() {
-			s.model = rig.Model{Spec: s.model.Spec} // nobody said what it was: learn the light anew
+			s.model = s.loose() // nobody said what it was: learn the light anew
 		}
 		s.Question, s.tentative = nil, nil
 	}
@@ -441,7 +443,7 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	if !ok {
 		words := judgedRegions(s.Plan, s.Reference != nil)[worst].words
 		// No light explains it: other clothes, another crop, a stand that moved. Learn it anew.
-		s.model = rig.Model{Spec: s.model.Spec}
+		s.model = s.loose()
 		return s, []Output{event("unexplained", Event{Frame: frame, Text: fmt.Sprintf(
 			"The %s changed by %s in frame %d, and no setting of one light explains it. If something was changed, say so.", words, by.Round(), frame)})}, true
 	}
@@ -539,7 +541,7 @@ func (s State) answered(in Answer) (State, []Output) {
 		return s, []Output{event("not_turned", Event{Frame: q.Frame, Group: q.Group, Text: "Not turned yet; the advice stands."})}
 	}
 	if !in.Yes || t == nil || t.light >= len(s.Lights) {
-		s.model = rig.Model{Spec: s.model.Spec} // drift: what was learned no longer holds
+		s.model = s.loose() // drift: how much light there is must be learned anew
 		s = s.reteach()
 		return s, []Output{event("drift", Event{Frame: q.Frame, Group: q.Group, Text: fmt.Sprintf("Not turned: what changed in frame %d counts as drift.", q.Frame)})}
 	}
@@ -553,6 +555,8 @@ func (s State) answered(in Answer) (State, []Output) {
 		s = s.neverFired(t.light)
 	}
 	s = s.reteach()
+	s.watch.explained()
+	s.Drift, s.untaught = s.drifting(), false
 	return s, []Output{event("adjusted", Event{Frame: q.Frame, Group: q.Group, Text: fmt.Sprintf("%s: %s, set %s; told afterwards.",
 		l.Name, powerWords(s.Plan.Lights[t.light].Scale, t.to-l.Power), s.Lights[t.light].PowerText)})}
 }

@@ -147,4 +147,5 @@ type FrameState struct {
 	Reading  *assess.Reading `json:"reading,omitempty"`
 	Expected []Expected      `json:"expected"` // against the targets at the time; Then fields are zero
 	OnTarget bool            `json:"on_target"`
+	Off      string          `json:"off,omitempty"` // why it was off against the baseline: the kind of a [Drift]
 }

@@ -28,6 +28,7 @@ type State struct {
 	FrameCount int              `json:"frame_count"`
 	Advice     Advice           `json:"advice"`
 	Question   *Question        `json:"question"`
+	Drift      Drifting         `json:"drift"`
 
 	model      rig.Model    // learned, without the newest frame
 	taught     rig.Model    // learned, with the newest frame
@@ -43,6 +44,7 @@ type State struct {
 	unseen     int          // frames in a row that did not show the pending adjustments, though there was time to turn
 	bumped     string       // group of a light whose dial may have been turned up unseen: its region clips
 	untaught   bool         // the newest frame taught nothing: it could lie on either side of an adjustment
+	watch      watching     // the baseline and the detectors of drift
 	references []distance   // where lights stood when the model began, by group
 }
 

@@ -27,6 +27,8 @@ import (
 //	frame [N] KEY VALUE...     a frame is measured. backdrop -0.4, white -0.2, hair -1, sitter -2 in stops; a
 //	                           "+" behind a value is "at least"; kind approximate; wb auto; program 3;
 //	                           flash auto; sigma 0.1 for all
+//	frames N KEY VALUE/STEP... N frames, each of whose values lies STEP further than the one before; the trace
+//	                           has only those of which more is said than what was measured
 //	damaged                    a frame that can't be read
 //	turn GROUP POWER           an adjustment is recorded
 //	off GROUP, move GROUP 1.5  likewise
@@ -130,6 +132,9 @@ func (st *story) do(line string) {
 		if arg(0) == "on" {
 			in.Reference.Box = &assess.Box{X0: 0.4, Y0: 0.6, X1: 0.5, Y1: 0.7}
 		}
+	case "frames":
+		st.frames(rest)
+		return
 	case "frame", "again":
 		f := &Frame{Number: st.frame, Revision: 2}
 		if n, err := strconv.Atoi(arg(0)); err == nil {
@@ -163,6 +168,36 @@ func (st *story) do(line string) {
 		t.Fatalf("no command %q", w[0])
 	}
 	st.apply(line, in)
+}
+
+// frames plays a run of frames, each written out as a command of its own.
+func (st *story) frames(words []string) {
+	n, err := strconv.Atoi(words[0])
+	if err != nil || len(words)%2 == 0 {
+		st.t.Fatalf("frames %v: say how many, then keys and values", words)
+	}
+	for i := range n {
+		line := "frame"
+		for k := 1; k+1 < len(words); k += 2 {
+			v := words[k+1]
+			if from, step, ok := strings.Cut(v, "/"); ok {
+				a, err1 := strconv.ParseFloat(from, 64)
+				b, err2 := strconv.ParseFloat(step, 64)
+				if err1 != nil || err2 != nil {
+					st.t.Fatalf("frames %v: %q is no value and step", words, words[k+1])
+				}
+				v = strconv.FormatFloat(a+float64(i)*b, 'f', 3, 64)
+			}
+			line += " " + words[k] + " " + v
+		}
+		before, was := st.out.String(), st.s.Advice
+		st.do(line)
+		said := st.out.String()[len(before):]
+		if strings.Count(said, "  log ") == 1 && !strings.Contains(said, "  ask") && was.Status == st.s.Advice.Status && was.Headline == st.s.Advice.Headline {
+			st.out.Reset()
+			st.out.WriteString(before)
+		}
+	}
 }
 
 func (st *story) apply(line string, in Input) {

@@ -13,6 +13,8 @@ type change struct {
 	by     exposure.Stops
 	sigma  exposure.Stops
 	shares []float64
+	// Of each share and of the room's; empty: not known.
+	shareSigmas []float64
 }
 
 const (
@@ -49,20 +51,24 @@ func (s State) causes(off []bool, changes []change) []Cause {
 	}
 	var out []Cause
 	try := func(c Cause, share func(change) float64) {
-		var ww, wy, most float64
-		for _, k := range known {
-			w, v := share(k), k.variance()
-			ww += w * w / v
-			wy += w * k.linear() / v
-			most = max(most, w)
+		var ww, wy, most, x float64
+		// How wrong a share may be counts with the size of the change, so the size is found in steps.
+		for range 4 {
+			ww, wy, most = 0, 0, 0
+			for _, k := range known {
+				w, v := share(k), k.variance()+k.wrong(c, x)
+				ww += w * w / v
+				wy += w * k.linear() / v
+				most = max(most, w)
+			}
+			if most < leastShare {
+				return
+			}
+			x = max(wy/ww, leastFactor)
 		}
-		if most < leastShare {
-			return
-		}
-		x := max(wy/ww, leastFactor)
 		for _, k := range known {
 			e := k.linear() - share(k)*x
-			c.Chi += e * e / k.variance()
+			c.Chi += e * e / (k.variance() + k.wrong(c, x))
 		}
 		size := math.Log2(1 + x)
 		c.Gone = c.What == OneLight && x <= goneFactor
@@ -133,6 +139,19 @@ func unexplained(all []Cause, regions int) bool {
 }
 
 func (c change) linear() float64 { return c.by.Factor() - 1 }
+
+// wrong is what a wrong share adds to the variance of a region's change, if a cause changed by
+// the factor 1+x.
+func (c change) wrong(cause Cause, x float64) float64 {
+	if len(c.shareSigmas) == 0 || cause.What == Everything {
+		return 0
+	}
+	i := cause.Index
+	if cause.What == Room {
+		i = len(c.shareSigmas) - 1
+	}
+	return math.Pow(c.shareSigmas[i]*x, 2)
+}
 
 func (c change) variance() float64 {
 	f := c.by.Factor()

@@ -31,10 +31,11 @@ type Mired float64
 
 // Frame is one frame as the drift detectors see it.
 type Frame struct {
-	Number    int             `json:"number"` // order of arrival, counting up
-	At        time.Time       `json:"at"`     // when it was taken, or else arrived; zero unknown
-	Power     []exposure.Dial `json:"power"`  // per light of the setup, as recorded for this frame
-	Off       []bool          `json:"off"`    // per light: switched off on purpose
+	Number    int             `json:"number"`            // order of arrival, counting up
+	At        time.Time       `json:"at"`                // when it was taken, or else arrived; zero unknown
+	Power     []exposure.Dial `json:"power"`             // per light of the setup, as recorded for this frame
+	Off       []bool          `json:"off"`               // per light: switched off on purpose
+	Unfired   []bool          `json:"unfired,omitempty"` // per light: known not to have fired, so it loaded nothing
 	Residuals []Residual      `json:"residuals"`
 	Colour    *Colour         `json:"colour,omitempty"`
 	NewSitter bool            `json:"new_sitter,omitempty"` // the first frame of another sitter, or of other clothes
@@ -45,13 +46,14 @@ type Frame struct {
 // The prediction must come from a model that stays as it was at the baseline, plus recorded
 // adjustments: one that learns from every frame follows a drift and hides it.
 type Residual struct {
-	Region    string         `json:"region"`         // stable name, such as "white_reference"
-	Value     exposure.Stops `json:"residual_stops"` // measured minus predicted
-	Sigma     exposure.Stops `json:"sigma_stops"`    // of this frame's measuring alone, one standard deviation: what differs from frame to frame besides the flashes' scatter
-	Doubt     exposure.Stops `json:"doubt_stops"`    // of the prediction, one standard deviation: the same for every frame, so it never averages out
-	Witnessed bool           `json:"witnessed"`      // a declared card, a witness strip or an unclipped backdrop
-	AtLeast   bool           `json:"at_least"`       // clipped: says nothing about drift
-	Shares    []float64      `json:"shares"`         // per light of the setup: its predicted part of the region's light, 0 to 1; the rest is the room's. Empty: not known
+	Region      string         `json:"region"`                 // stable name, such as "white_reference"
+	Value       exposure.Stops `json:"residual_stops"`         // measured minus predicted
+	Sigma       exposure.Stops `json:"sigma_stops"`            // of this frame's measuring alone, one standard deviation: what differs from frame to frame besides the flashes' scatter
+	Doubt       exposure.Stops `json:"doubt_stops"`            // of the prediction, one standard deviation: the same for every frame, so it never averages out
+	Witnessed   bool           `json:"witnessed"`              // a declared card, a witness strip or an unclipped backdrop
+	AtLeast     bool           `json:"at_least"`               // clipped: says nothing about drift
+	Shares      []float64      `json:"shares"`                 // per light of the setup: its predicted part of the region's light, 0 to 1; the rest is the room's. Empty: not known
+	ShareSigmas []float64      `json:"share_sigmas,omitempty"` // one standard deviation of each share, and of the room's last; empty: a part of the change itself
 }
 
 // Colour is the colour of a declared neutral against its baseline.

@@ -93,7 +93,7 @@ func (s State) count(f Frame) (State, []Finding) {
 	var out []Finding
 	s.Loads = slices.Clone(s.Loads)
 	for i, l := range s.Setup.Lights {
-		if l.Limit.Span() == 0 || i >= len(f.Power) || i < len(f.Off) && f.Off[i] {
+		if l.Limit.Span() == 0 || i >= len(f.Power) || i < len(f.Off) && f.Off[i] || i < len(f.Unfired) && f.Unfired[i] {
 			continue
 		}
 		load := s.Loads[i].with(l.Limit, f.Power[i], f.At)

@@ -59,7 +59,7 @@ func (s State) changes(frames []Seen, before []Anchor) []change {
 		if !s.Streams[i].Witnessed {
 			fixed = math.Hypot(fixed, poseSigma)
 		}
-		out = append(out, change{by: exposure.Stops(sum / n), sigma: exposure.Stops(math.Hypot(math.Sqrt(vars)/n, fixed)), shares: last.Shares})
+		out = append(out, change{by: exposure.Stops(sum / n), sigma: exposure.Stops(math.Hypot(math.Sqrt(vars)/n, fixed)), shares: last.Shares, shareSigmas: last.ShareSigmas})
 	}
 	return out
 }

@@ -157,6 +157,9 @@ func (s *State) take(f Frame) Seen {
 		if r.Shares = slices.Clone(r.Shares); len(r.Shares) != len(s.Setup.Lights) || slices.ContainsFunc(r.Shares, bad) {
 			r.Shares = nil
 		}
+		if r.ShareSigmas = slices.Clone(r.ShareSigmas); r.Shares == nil || len(r.ShareSigmas) != len(r.Shares)+1 || slices.ContainsFunc(r.ShareSigmas, bad) {
+			r.ShareSigmas = nil
+		}
 		if i := s.stream(r.Region); i < 0 {
 			s.Streams = append(s.Streams, Stream{Region: r.Region, Witnessed: r.Witnessed, Variance: firstScatter * firstScatter, Weight: firstWeight})
 		} else if st := &s.Streams[i]; st.Witnessed != r.Witnessed {
@@ -254,6 +257,11 @@ func (s State) feedAll(n *Seen, held *Held, ready []bool, out []Finding) (State,
 		feed(held.Seen.All, false)
 	}
 	feed(n.All, true)
+	for _, i := range s.twice(held, n) {
+		if !slices.Contains(alarms, i) {
+			alarms, longest = append(alarms, i), max(longest, 2)
+		}
+	}
 	if len(alarms) == 0 {
 		if s.Open == nil && n.Rest > 0 {
 			s.Good = appendKeep(s.Good, n.Rest, keepGood)
@@ -262,6 +270,31 @@ func (s State) feedAll(n *Seen, held *Held, ready []bool, out []Finding) (State,
 	}
 	next, more := s.shifted(n, alarms, longest, id)
 	return next, append(out, more...)
+}
+
+// twice lists the regions that were odd on one side in two frames on end. That is
+// a shift, however little is known of the level that they are held against: by chance it
+// happens once in 10^11 frames.
+func (s State) twice(held *Held, n *Seen) []int {
+	if held == nil {
+		return nil
+	}
+	var out []int
+	for _, r := range n.All {
+		i := s.stream(r.Region)
+		st := &s.Streams[i]
+		was := slices.IndexFunc(held.Seen.All, func(x Residual) bool { return x.Region == r.Region })
+		if was < 0 || st.Muted && !st.Witnessed {
+			continue
+		}
+		far := func(r Residual) bool {
+			return st.off(s.Setup.Scatter, r)*float64(held.Side) >= oddAt+st.slack(s.Setup.Scatter, r)
+		}
+		if far(held.Seen.All[was]) && far(r) {
+			out = append(out, i)
+		}
+	}
+	return out
 }
 
 // since is how many frames ago the side that signals left zero.

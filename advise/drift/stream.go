@@ -141,3 +141,14 @@ func (s *Stream) warm(known exposure.Stops, r Residual) bool {
 	}
 	return false
 }
+
+// Scatter is the flashes' scatter to count with in a region, in stops, as far as it was learned.
+func (s State) Scatter(region string) exposure.Stops {
+	if s.Setup.Scatter > 0 {
+		return s.Setup.Scatter
+	}
+	if i := s.stream(region); i >= 0 {
+		return exposure.Stops(s.Streams[i].scatter(0))
+	}
+	return firstScatter
+}

@@ -117,7 +117,17 @@ func (x Finding) worded(s State, w wording) Finding {
 	if n := len(x.Candidates); n > 1 && x.Kind != Unclear && x.Kind != Back {
 		x.Remedy += " These frames can't tell " + andOr(x.Candidates) + " apart: " + x.test() + " would."
 	}
+	if x.Steady && (x.Kind == Step || x.Kind == Slope) {
+		x.Text += " It has stopped changing."
+	}
 	if x.May == CardCheck {
+		if x.Kind != OddFrame && x.Kind != FiredEarly && x.Kind != Absent && x.Kind != Back {
+			way := "brighter"
+			if x.Size < 0 {
+				way = "darker"
+			}
+			x.Text = fmt.Sprintf("Face and clothes have been %s since about frame %d, by %s.", way, x.Since, size)
+		}
 		x.Remedy = "Seen on face and clothes alone, so it may be the sitter: hold the card in for one frame before anything is changed."
 	}
 	return x
