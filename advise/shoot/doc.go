@@ -22,4 +22,11 @@
 //
 // A frame is the files that share folder and stem, numbered by arrival. A content counts once under its
 // name; contents of earlier shoots in the same capture folder never count. The pictures folder beside the trail is a cache.
+//
+// # Opening
+//
+// A bookmark beside the trail holds what the records up to a place in it came to, so that opening plays only those
+// behind it. It is written when a shoot is closed and every now and then beside it. What is checked at the start:
+// the header, the record at the bookmark's place against its hash, every record behind it, and of a trail of up to 64 MB
+// every record. Of a longer one the rest is read beside the shoot, and damage becomes a standing trouble.
 package shoot

@@ -54,6 +54,10 @@ func Erase(dir string, what Personal) (int, error) {
 			add(what.Notes, in.Note.Ref)
 		}
 	}
+	// It holds names of files as they were; without it the shoot opens all the same.
+	if err := os.Remove(filepath.Join(dir, bookmarkName)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return 0, fmt.Errorf("nothing erased: the bookmark beside the trail holds names and can't be deleted: %w", err)
+	}
 	if what.Pictures {
 		if err := os.RemoveAll(filepath.Join(dir, picturesDir)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return 0, fmt.Errorf("the pictures can't be deleted: %w", err)

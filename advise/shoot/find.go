@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
 	"os"
 	"path/filepath"
 	"slices"
@@ -55,10 +56,10 @@ func (s *Shoot) find(start *Start) (found string, past []string, err error) {
 		return strings.Compare(b.dir, a.dir)
 	})
 	for i, c := range all {
-		ended, contents, err := recall(c.dir)
+		ended, contents, err := recall(c.dir, s.c.Version)
 		if i == 0 && !ended && !s.c.Fresh {
 			if err != nil {
-				return "", nil, fmt.Errorf("the shoot in %s can't be gone on with: %w; `thirdstop trail verify` tells more, and --fresh begins a new one beside it", c.dir, err)
+				return "", nil, cantGoOn(c.dir, err)
 			}
 			found = c.dir
 			continue
@@ -74,10 +75,25 @@ func (s *Shoot) find(start *Start) (found string, past []string, err error) {
 	return found, past, nil
 }
 
+func cantGoOn(dir string, err error) error {
+	return fmt.Errorf("the shoot in %s can't be gone on with: %w; `thirdstop trail verify` tells more, and --fresh begins a new one beside it", dir, err)
+}
+
 // recall reads through a shoot: whether it was ended, and which contents it holds.
 // What it gives beside an error is what was found until then.
-func recall(dir string) (ended bool, contents [][32]byte, err error) {
-	for r, err := range trail.Read(dir) {
+func recall(dir, program string) (ended bool, contents [][32]byte, err error) {
+	if h, _ := readBookmark(dir, program, false); h != nil {
+		ended, contents, err = recalled(trail.ReadFrom(dir, h.Place), h.Ended, slices.Clip(h.Contents))
+		if !errors.Is(err, trail.ErrPlace) {
+			return ended, contents, err
+		}
+	}
+	return recalled(trail.Read(dir), false, nil)
+}
+
+// recalled goes on from what is known with the records that follow.
+func recalled(records iter.Seq2[trail.Record, error], ended bool, contents [][32]byte) (bool, [][32]byte, error) {
+	for r, err := range records {
 		if errors.Is(err, trail.ErrUnfinished) {
 			break // a crash's last line; opening repairs it
 		}

@@ -107,6 +107,7 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 		return err
 	}
 	s.unrecorded = nil
+	s.bookmarkIfDue()
 	s.latency = 0
 	if !v.Existing && !v.Written.IsZero() {
 		s.latency = s.c.Now().Sub(v.Written)

@@ -9,14 +9,26 @@ import (
 	"thirdstop/advise/trail"
 )
 
-// resume applies everything that was recorded, and brings what a crash left undone up to date.
+// resume applies everything that was recorded since the bookmark, else all of it, and brings what a crash left undone up to date.
 func (s *Shoot) resume(dir string, start *Start) error {
-	t, repairs, err := trail.Open(dir, s.options())
-	if err != nil {
-		return err
-	}
-	s.trail, s.id, start.Repairs, s.began = t, filepath.Base(dir), repairs, t.Header().At
+	var t *trail.Trail
 	p := player{}
+	if head, body := readBookmark(dir, s.c.Version, true); head != nil && checkFirst(dir, head.Place) {
+		opened, repairs, err := trail.OpenFrom(dir, s.options(), head.Place)
+		start.Repairs = repairs
+		if err == nil {
+			s.restore(head, body)
+			t, p.state, start.Trusted = opened, body.State, head.Place
+		}
+	}
+	if t == nil {
+		opened, repairs, err := trail.Open(dir, s.options())
+		if err != nil {
+			return err
+		}
+		t, start.Repairs = opened, append(start.Repairs, repairs...)
+	}
+	s.trail, s.id, s.began = t, filepath.Base(dir), t.Header().At
 	var open *inputBody // the newest input, while what came of it is not in the log
 	var openSeq uint64
 	var openAt time.Time
@@ -31,7 +43,7 @@ func (s *Shoot) resume(dir string, start *Start) error {
 		}
 		open = nil
 	}
-	for r, err := range t.After(0) {
+	for r, err := range t.After(start.Trusted.Head.Seq) {
 		if err != nil {
 			return err
 		}
@@ -97,12 +109,14 @@ func (s *Shoot) remember(b inputBody) {
 	if !ok {
 		return // measured again, not a file
 	}
+	s.contents = append(s.contents, h)
 	if f.Reading != nil && s.stands(*f) {
 		s.content[f.Number-1] = f.Revision
 	}
 	rel := s.Words(f.File)
 	if rel == "" {
 		s.orphans[h] = true
+		s.nameless = append(s.nameless, h)
 		return
 	}
 	s.effective[rel] = h

@@ -1,6 +1,7 @@
 package shoot
 
 import (
+	"context"
 	"crypto/rand"
 	"encoding/json"
 	"errors"
@@ -51,6 +52,15 @@ type Shoot struct {
 	latency    time.Duration
 	unrecorded *unrecorded
 	closed     bool
+	contents   [][32]byte // of every file that took effect, in order; only appended to
+	nameless   [][32]byte // those whose path was erased; only appended to
+	bookmarked int        // frames at the newest bookmark
+	unmarkable bool       // no bookmark may be written any more
+
+	// What runs beside the writer until Close.
+	beside      sync.WaitGroup
+	stopBeside  context.CancelFunc
+	bookmarking sync.Mutex
 
 	// What others than the writer read is locked by itself, so that they don't wait for the disk.
 	contentMu sync.RWMutex
@@ -74,6 +84,7 @@ type Start struct {
 	Resumed bool
 	Repairs []trail.Repair
 	Differs []Difference // outputs that today's rules would give otherwise; the record stands
+	Trusted trail.Place  // up to which the records were not played, but their outcome taken from a bookmark
 	Passed  []string     // ids of shoots that may belong to this folder and can't be read
 }
 
@@ -87,18 +98,24 @@ func Open(c Config) (*Shoot, Start, error) {
 	}
 	s := &Shoot{c: c, refs: map[string]trail.Ref{}, clients: map[string]Receipt{}, numbers: map[string]int{},
 		effective: map[string][32]byte{}, marks: map[string]fileMark{}, orphans: map[[32]byte]bool{}, troubles: map[string]Trouble{}}
+	ctx, stop := context.WithCancel(context.Background())
+	s.stopBeside = stop
 	var start Start
 	found, past, err := s.find(&start)
 	if err != nil {
+		stop()
 		return nil, start, err
 	}
 	if found != "" {
 		start.Resumed = true
-		err = s.resume(found, &start)
+		if err = s.resume(found, &start); err != nil {
+			err = cantGoOn(found, err)
+		}
 	} else {
 		err = s.begin()
 	}
 	if err != nil {
+		stop()
 		if s.trail != nil {
 			s.trail.Close()
 		}
@@ -113,9 +130,13 @@ func Open(c Config) (*Shoot, Start, error) {
 	defer s.mu.Unlock()
 	err = s.step(inputBody{Input: advise.Input{Session: &advise.Session{Phase: phase, Version: c.Version}}})
 	if err != nil {
+		stop()
 		s.pics.close()
 		s.trail.Close()
 		return nil, start, err
+	}
+	if p := start.Trusted; p.End > checkedFirst {
+		s.beside.Go(func() { s.checkBefore(ctx, p) })
 	}
 	if s.owed { // killed between a declaration and measuring again
 		if err := s.again(""); err != nil {
@@ -176,16 +197,24 @@ func (s *Shoot) Alive() error {
 // be made are left to be made when somebody asks for them. A second Close does nothing.
 func (s *Shoot) Close() error {
 	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.closed {
+	done := s.closed
+	s.closed = true
+	s.mu.Unlock()
+	if done {
 		return nil
 	}
-	s.closed = true
+	s.stopBeside()
+	s.beside.Wait() // without mu, which they may wait for
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	var err error
 	if s.state.Phase != advise.Ended && s.trail.Err() == nil {
 		err = s.step(inputBody{Input: advise.Input{Session: &advise.Session{Phase: advise.Paused, Version: s.c.Version}}})
 	}
 	s.pics.close()
+	if err == nil && !s.unmarkable && s.trail.Err() == nil {
+		s.lastBookmark()
+	}
 	return errors.Join(err, s.trail.Close())
 }
 

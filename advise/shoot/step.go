@@ -40,6 +40,7 @@ func (s *Shoot) take(b inputBody) (Receipt, error) {
 		// Outputs can be computed again, so they ride with the next input's sync.
 		if _, err := s.trail.AppendUnsynced(outputKind, bodyVersion, advise.Rules, b.Input.At, outputBody{Of: rec.Seq, Outputs: out}); err != nil {
 			s.notRecording(err) // the input itself is safe
+			s.unmarkable = true
 		}
 	}
 	receipt := Receipt{State: s.state.Seq, Event: s.lastEvent(), At: b.Input.At}

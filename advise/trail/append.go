@@ -50,6 +50,7 @@ type Trail struct {
 	head   Head
 	sum    [32]byte // the head's hash as bytes
 	size   int64    // of trail.jsonl
+	last   int64    // where the head's line begins
 	marks  []mark
 	dirty  bool // lines were written since the last sync
 	closed bool
@@ -100,14 +101,14 @@ func (t *Trail) Append(kind string, v int, rules string, at time.Time, body any)
 	if kind == headerKind {
 		return Record{}, errReserved
 	}
-	before, sum, size, marks := t.head, t.sum, t.size, len(t.marks)
+	before, sum, size, last, marks := t.head, t.sum, t.size, t.last, len(t.marks)
 	r, err := t.append(kind, v, rules, at, body)
 	if err != nil {
 		return Record{}, err
 	}
 	if err := t.sync(); err != nil {
 		// Head must not vouch for a record that was not acknowledged.
-		t.head, t.sum, t.size, t.marks = before, sum, size, t.marks[:marks]
+		t.head, t.sum, t.size, t.last, t.marks = before, sum, size, last, t.marks[:marks]
 		return Record{}, err
 	}
 	return r, nil
@@ -153,6 +154,7 @@ func (t *Trail) append(kind string, v int, rules string, at time.Time, body any)
 		return Record{}, t.poison.set(chainName, err)
 	}
 	t.dirty = true
+	t.last = t.size
 	t.size += int64(len(line))
 	t.sum = sha256.Sum256(line)
 	t.head = Head{Seq: r.Seq, Hash: hex.EncodeToString(t.sum[:])}

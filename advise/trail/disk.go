@@ -3,6 +3,7 @@ package trail
 import (
 	"io"
 	"os"
+	"path/filepath"
 )
 
 // Disk is what a trail needs of a file system. Its zero in [Options] is [OSDisk]; tests put one there that fails.
@@ -93,4 +94,22 @@ func (f osReadFile) Size() (int64, error) {
 		return 0, err
 	}
 	return st.Size(), nil
+}
+
+// WriteFile puts a file of that content in the place of name, so that after a crash there is the old one or the
+// new one, whole. What is left of a file that could not be written is removed.
+func WriteFile(d Disk, name string, content []byte) error {
+	tmp := name + newSuffix
+	if err := remove(d, tmp); err != nil {
+		return err
+	}
+	err := createWith(d, tmp, content)
+	if err == nil {
+		err = d.Rename(tmp, name)
+	}
+	if err != nil {
+		remove(d, tmp)
+		return err
+	}
+	return d.SyncDir(filepath.Dir(name))
 }

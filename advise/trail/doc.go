@@ -9,6 +9,7 @@
 //	trail.jsonl            the chain; only ever appended to
 //	names.jsonl            the side file: names, paths and notes of people; texts in it can be erased
 //	cut-<seq>-<time>.part  an unfinished last line that was cut off trail.jsonl when it was opened
+//	bookmark               the writer's cache, see advise/shoot; may be deleted
 //	*.new                  a file being made; one left over by a crash is removed by the next Create or Open
 //
 // # trail.jsonl, format 1

@@ -122,10 +122,15 @@ func randomHex() string {
 // in a file beside the trail and reported as a Repair. Damage anywhere else is a *DamageError, a trail of a newer
 // program a *FormatError, and no trail an error that wraps fs.ErrNotExist; the files are then left as they are.
 func Open(dir string, opt Options) (*Trail, []Repair, error) {
+	return open(dir, opt, (*Trail).survey)
+}
+
+// open opens a trail whose chain survey walks through.
+func open(dir string, opt Options, survey func(t *Trail, path string) (cut int64, err error)) (*Trail, []Repair, error) {
 	opt = opt.withDefaults()
 	t := &Trail{dir: dir, disk: opt.Disk, poison: &poison{dir: dir}}
 	path := filepath.Join(dir, chainName)
-	cut, err := t.survey(path)
+	cut, err := survey(t, path)
 	if err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
 			return nil, nil, fmt.Errorf("%s holds no shoot: %w", dir, err)
@@ -168,8 +173,15 @@ func (t *Trail) survey(path string) (cut int64, err error) {
 	if err != nil {
 		return 0, fmt.Errorf("%s can't be read: %w", path, err)
 	}
-	w := newWalker(path, io.NewSectionReader(f, 0, size), false)
-	last := int64(0) // where the last record begins
+	return t.walk(f, path, mark{}, 0, size)
+}
+
+// walk goes through the chain behind a place known to be good. The record before it, if there is one, begins at last.
+func (t *Trail) walk(f ReadFile, path string, from mark, last, size int64) (cut int64, err error) {
+	w := newWalker(path, io.NewSectionReader(f, from.off, size-from.off), false)
+	if from.seq > 0 {
+		w.startAt(from)
+	}
 	for {
 		v, err := w.first()
 		if err == io.EOF || err == ErrUnfinished {
@@ -186,7 +198,7 @@ func (t *Trail) survey(path string) (cut int64, err error) {
 			t.header = h
 		}
 		last = w.off
-		t.head.Seq, t.sum, t.size = v.seq, w.prev, w.off+int64(len(v.line))
+		t.head.Seq, t.sum, t.size, t.last = v.seq, w.prev, w.off+int64(len(v.line)), w.off
 		t.mark()
 	}
 	if t.head.Seq == 0 {
