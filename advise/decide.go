@@ -60,9 +60,12 @@ func farUp(all []Adjustment, guess bool) []Warning {
 	return out
 }
 
-// sameTurns tells whether two pieces of advice ask for the same turns, for whatever reasons.
+// sameTurns tells whether two pieces of advice ask for the same lights to be turned the same way, whatever the
+// reasons, and though the newer one may have it a click nearer.
 func sameTurns(a, b []Adjustment) bool {
-	return slices.EqualFunc(a, b, func(x, y Adjustment) bool { return x.Group == y.Group && x.From == y.From && x.To == y.To })
+	return slices.EqualFunc(a, b, func(x, y Adjustment) bool {
+		return x.Group == y.Group && x.From == y.From && (x.To > x.From) == (y.To > y.From)
+	})
 }
 
 // newest is the newest frame that could be read.
@@ -120,9 +123,12 @@ func (s State) advice() Advice {
 		a.Status, a.Headline, a.Reason = Look, "Nothing to judge yet", s.whyNothing(seen)
 		return a
 	}
-	sol := s.solve(fit, set, targets)
+	sol := s.solve(fit, set, targets, func(light int) bool {
+		k := ownRegion(s.Lights[light])
+		return s.peeks(k, regions[k], seen[k], now[k])
+	})
 	for k, j := range regions {
-		if !targets[k].Judged {
+		if !j.target.Judged || !seen[k].OK || !s.lit(k) {
 			continue
 		}
 		e := s.expected(j, seen[k])
@@ -134,11 +140,41 @@ func (s State) advice() Advice {
 	}
 	s.tell(&a, sol, regions, targets, seen, now, moved)
 	// While what must hold clips, less light comes first; what else would help is seen then.
-	if !sol.Met && !(seen[whiteRegion].AtLeast && targets[whiteRegion].Judged && len(a.Adjustments) > 0) {
+	if s.unreached(sol, regions, targets, seen, now) && !(seen[whiteRegion].AtLeast && targets[whiteRegion].Judged && s.lessLight(a.Adjustments)) {
 		a.Ways = s.ways(fit, set, targets, sol)
 		s.tellWays(&a)
 	}
 	return a
+}
+
+// lessLight tells whether a light that makes the white reference is among those to be turned down.
+func (s State) lessLight(all []Adjustment) bool {
+	return slices.ContainsFunc(all, func(a Adjustment) bool {
+		i, ok := s.light(a.Group)
+		return ok && ownRegion(s.Lights[i]) == whiteRegion && a.To < a.From
+	})
+}
+
+// surely is how many sigmas beyond a target a prediction must lie for "out of reach" to be said.
+const surely = 1.3
+
+// unreached tells whether the lights can't bring a region on target, as far as it is known: how far over a clipped
+// one lies is hardly known, and the end of a dial says nothing of it before the turn was tried.
+func (s State) unreached(sol rig.Solution, regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured, now []rig.Level) bool {
+	if sol.Met {
+		return false
+	}
+	for k, t := range targets {
+		y := sol.Levels[k]
+		if k == crownRegion || !t.Judged || math.Abs(float64(t.Miss(y.Value))) <= surely*float64(y.Sigma) && (sol.Touched > 0 || t.Miss(seen[k].Value) == 0) {
+			continue
+		}
+		if s.peeks(k, regions[k], seen[k], now[k]) && (sol.Touched > 0 || regions[k].target.Miss(seen[k].Value) == 0) {
+			continue
+		}
+		return true
+	}
+	return false
 }
 
 // targets are what the solver goes for. A clipped backdrop of which nothing is
@@ -148,8 +184,16 @@ func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measur
 	for k, j := range regions {
 		t := j.target
 		t.Judged = t.Judged && seen[k].OK && s.lit(k)
+		if t.Judged && s.peeks(k, j, seen[k], now[k]) && k == backdropRegion && t.Miss(seen[k].Value) == 0 && s.atLeast(k) {
+			any, out[k] = true, rig.Target{} // how far over it lies is a guess, and its light can't go lower: no reason to turn others
+			continue
+		}
 		if t.Judged && s.peeks(k, j, seen[k], now[k]) {
-			t.Low, t.High, t.Aim, t.SlackLow, t.SlackHigh = -1, -0.15, -0.5, 0.5, 0
+			// So far under it that the next frame measures, even if it is further over than thought: a frame too dark costs as
+			// little as one that is right, a second blown one costs another.
+			t.High = -0.15 - 0.8*now[k].Sigma
+			t.Aim = t.High - 0.5*now[k].Sigma
+			t.Low, t.SlackLow, t.SlackHigh = t.Aim-1, 0.5, 0
 		} else if t.Judged && k == whiteRegion && seen[k].AtLeast && now[k].Value < seen[k].Value {
 			// The newest frame clips what must hold, whatever the mean of the last few says.
 			over := seen[k].Value - now[k].Value
@@ -159,6 +203,16 @@ func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measur
 		out[k] = t
 	}
 	return out, any
+}
+
+// atLeast tells whether every light that is set for a region stands at the low end of its dial.
+func (s State) atLeast(region int) bool {
+	for _, l := range s.Lights {
+		if !l.Off && ownRegion(l) == region && l.Power > l.Least {
+			return false
+		}
+	}
+	return true
 }
 
 // assumed tells whether the open question's explanation is taken for true meanwhile.
@@ -205,7 +259,7 @@ func (s State) blindness(region int) exposure.Stops {
 
 // solve looks for the settings of the lights that make the judged regions, and then for that of the
 // hair light: it has a limit of its own, for which no other light is to be turned.
-func (s State) solve(fit rig.Fit, set rig.Setting, targets []rig.Target) rig.Solution {
+func (s State) solve(fit rig.Fit, set rig.Setting, targets []rig.Target, peeked func(light int) bool) rig.Solution {
 	main := slices.Clone(targets)
 	main[crownRegion].Judged = false
 	sol := fit.Solve(set, s.ranges(main, false), main)
@@ -214,6 +268,7 @@ func (s State) solve(fit rig.Fit, set rig.Setting, targets []rig.Target) rig.Sol
 			sol = more
 		}
 	}
+	sol = fit.Cautious(set, s.ranges(main, true), main, sol, peeked)
 	if !targets[crownRegion].Judged {
 		return sol
 	}
@@ -337,6 +392,12 @@ func (s State) why(l LightState, regions [regionCount]judged, targets []rig.Targ
 		return fmt.Sprintf("the %s is %s%s over its target (%s)", j.words, word, stopsWords(max(v-t.High, 0)), j.wanted())
 	case v < t.Low && !t.UpperOnly:
 		return fmt.Sprintf("the %s is %s under its target (%s)", j.words, stopsWords(t.Low-v), j.wanted())
+	case sol.Touched == 1:
+		for other, t := range targets {
+			if other != k && t.Judged && t.Miss(now[other].Value) != 0 {
+				return fmt.Sprintf("its light reaches the %s as well, which is off its target (%s)", regions[other].words, regions[other].wanted())
+			}
+		}
 	case math.Abs(float64(sol.Levels[k].Value-now[k].Value)) > 0.05:
 		return fmt.Sprintf("keeps the %s on target while the other light is turned", j.words)
 	}

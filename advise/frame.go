@@ -172,15 +172,12 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 		}
 		s.Question, s.tentative = nil, nil
 	}
-	advised := len(s.pending) > 0 && at.Sub(s.advisedAt) >= askTime
+	stood := at.Sub(s.advisedAt)
+	hidden := s.hiddenTurn(seen)
+	waits := len(s.pending) > 0 && (stood >= askTime || hidden && stood >= hiddenTime)
 	s, set, out, taught := s.settle(at, f.Number, gain, shutter, seen)
 	s.lastSet = set
-	if followed := len(out) > 0; advised && !followed && s.Question == nil {
-		hidden := slices.ContainsFunc(s.pending, func(p Adjustment) bool {
-			i, ok := s.light(p.Group)
-			k := whiteRegion
-			return ok && ownRegion(s.Lights[i]) == k && seen[k].AtLeast && p.To < p.From
-		})
+	if followed := len(out) > 0; waits && !followed && s.Question == nil {
 		// More frames tell nothing where clipping hides the turn.
 		if s.unseen++; s.unseen == askAfter || hidden && s.unseen == 1 {
 			var q Output
@@ -420,7 +417,7 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	clips := -1
 	for k, y := range seen {
 		d := y.Value - predicted[k].Value
-		if k == whiteRegion && y.OK && y.AtLeast && d > bumpLeast {
+		if k == whiteRegion && y.OK && y.AtLeast && d > bumpLeast && predicted[k].Sigma < bumpSure {
 			clips = k
 		}
 		if k == sitterRegion || k == crownRegion || !y.OK || y.AtLeast && d < 0 || math.Abs(float64(d)) < 0.3 {
@@ -460,8 +457,12 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	return s, []Output{{Question: &q}}, false
 }
 
-// bumpLeast is the rise into clipping from which a dial may have been turned: less is scatter.
-const bumpLeast = 3 * scatter
+// bumpLeast is the rise into clipping from which a dial may have been turned: less is scatter; and bumpSure
+// how well the level must have been foretold, or the light model was merely wrong.
+const (
+	bumpLeast = 3 * scatter
+	bumpSure  = 0.15
+)
 
 // ownLight is the group of the light that is set for a region, "" where none is on.
 func (s State) ownLight(region int) string {
@@ -475,6 +476,18 @@ func (s State) ownLight(region int) string {
 
 // askAfter is how many frames in a row must leave an adjustment unseen before it is asked about.
 const askAfter = 3
+
+// hiddenTurn tells whether a light was to be turned down whose region clips: a frame that still clips shows neither
+// that it was nor that it was not.
+func (s State) hiddenTurn(seen [regionCount]rig.Measured) bool {
+	return slices.ContainsFunc(s.pending, func(p Adjustment) bool {
+		i, ok := s.light(p.Group)
+		return ok && ownRegion(s.Lights[i]) == whiteRegion && seen[whiteRegion].AtLeast && p.To < p.From
+	})
+}
+
+// hiddenTime is how long such advice must have stood before one frame is enough to ask.
+const hiddenTime = 10 * time.Second
 
 // askTime is how long an adjustment must have stood there before that counts.
 const askTime = 20 * time.Second

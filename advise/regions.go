@@ -98,19 +98,31 @@ const crownSigma exposure.Stops = 0.3
 // bright (20 log of 254/255 in linear light, sRGB; derived here).
 const clipEdge exposure.Stops = -0.013
 
+// A white floor that reads partlyClipped or less is lit that much, give or take partlySigma, even where some of its
+// samples clip: a cell lit to the edge or over reads nearer to it, unless noise is several per cent (derived here; seen in the virtual studio).
+const (
+	partlyClipped exposure.Stops = -0.03
+	partlySigma   exposure.Stops = 0.08
+)
+
 // measuredRegions takes the judged quantities out of a reading.
 func measuredRegions(p *plan.Plan, r *assess.Reading) [regionCount]rig.Measured {
 	var out [regionCount]rig.Measured
 	if b := r.Regions.Backdrop; b != nil {
 		if p.Backdrop.Colour == plan.White {
 			out[backdropRegion] = rig.Measured{OK: true, Value: b.WhiteFloor, Sigma: b.FloorSigma, AtLeast: b.FloorAtLeast}
+			if b.FloorAtLeast && b.WhiteFloor <= partlyClipped {
+				// Noise alone lifts single samples over the edge: the mean of the cell still tells.
+				out[backdropRegion].AtLeast = false
+				out[backdropRegion].Sigma = max(b.FloorSigma, partlySigma)
+			}
 		} else {
 			out[backdropRegion] = rig.Measured{OK: true, Value: b.Value, Sigma: b.Sigma, AtLeast: b.AtLeast}
 		}
 	}
 	// A reference that nobody declared never causes an adjustment.
 	if w := r.Regions.WhiteReference; w != nil && w.Declared {
-		out[whiteRegion] = rig.Measured{OK: true, Value: w.Peak, Sigma: w.Sigma, AtLeast: w.PeakAtLeast || w.Peak >= clipEdge}
+		out[whiteRegion] = rig.Measured{OK: true, Value: w.Peak, Sigma: w.Sigma, AtLeast: w.PeakAtLeast && w.Peak > partlyClipped || w.Peak >= clipEdge}
 	}
 	if p := r.Regions.Sitter; p != nil {
 		if c := p.Crown; c != nil {

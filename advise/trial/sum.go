@@ -2,55 +2,74 @@ package trial
 
 import (
 	"fmt"
+	"io"
 	"math"
-	"strings"
 )
 
-// Summary counts outcomes of one kind of start.
+// Summary counts the outcomes of one kind of studio.
 type Summary struct {
 	Name      string
-	Studios   int
-	After     [4]int // on target in truth after no, one, two and three corrections, and from then on
+	Studios   int    // in which power alone can reach the targets
+	After     [5]int // on target in truth after no, one, two, three and four corrections, and from then on
 	Never     int
 	Worse     int // studios with a correction for the worse
 	FalseNo   int // power could, and the advice said it can't
 	Unreached int // power can't
-	Skipped   int
+	Skipped   int // nothing to try
 }
 
-// Sum counts outcomes, starts clipped and unclipped apart.
+// kinds are what the outcomes are counted by.
+var kinds = []struct {
+	name string
+	is   func(Outcome) bool
+}{
+	{"unclipped start", func(o Outcome) bool { return !o.Clipped }},
+	{"unclipped start, every light with a region of its own", func(o Outcome) bool { return !o.Clipped && o.Apart }},
+	{"unclipped start, with a fill beside the key", func(o Outcome) bool { return !o.Clipped && !o.Apart }},
+	{"clipped start", func(o Outcome) bool { return o.Clipped }},
+	{"clipped start, every light with a region of its own", func(o Outcome) bool { return o.Clipped && o.Apart }},
+	{"clipped start, with a fill beside the key", func(o Outcome) bool { return o.Clipped && !o.Apart }},
+}
+
+// Sum counts outcomes by kind of start and rig, in one and the same order.
 func Sum(all []Outcome) []Summary {
-	out := []Summary{{Name: "unclipped start"}, {Name: "clipped start"}}
-	for _, o := range all {
-		s := &out[0]
-		if o.Clipped {
-			s = &out[1]
-		}
-		switch {
-		case o.Skipped != "":
-			s.Skipped++
-			continue
-		case !o.Reach:
-			s.Unreached++
-			continue
-		}
-		s.Studios++
-		if o.OnTarget == 0 {
-			s.Never++
-		}
-		for k := range s.After {
-			if o.OnTarget > 0 && o.OnTarget <= k+1 {
-				s.After[k]++
+	var out []Summary
+	for _, k := range kinds {
+		s := Summary{Name: k.name}
+		for _, o := range all {
+			if k.is(o) {
+				s.add(o)
 			}
 		}
-		if o.Worse > 0 {
-			s.Worse++
-		}
-		if o.Look {
-			s.FalseNo++
-		}
+		out = append(out, s)
 	}
 	return out
+}
+
+func (s *Summary) add(o Outcome) {
+	switch {
+	case o.Skipped != "":
+		s.Skipped++
+		return
+	case !o.Reach:
+		s.Unreached++
+		return
+	}
+	s.Studios++
+	if o.OnTarget == 0 {
+		s.Never++
+	}
+	for k := range s.After {
+		if o.OnTarget > 0 && o.OnTarget <= k+1 {
+			s.After[k]++
+		}
+	}
+	if o.Worse > 0 {
+		s.Worse++
+	}
+	if o.Look {
+		s.FalseNo++
+	}
 }
 
 // Wilson is the 95 % confidence interval of a share (Wilson 1927; from memory), 0 to 1.
@@ -61,21 +80,28 @@ func Wilson(hits, of int) (low, high float64) {
 	const z = 1.959964
 	n, p := float64(of), float64(hits)/float64(of)
 	mid, half := p+z*z/(2*n), z*math.Sqrt(p*(1-p)/n+z*z/(4*n*n))
-	return (mid - half) / (1 + z*z/n), (mid + half) / (1 + z*z/n)
+	return max(0, (mid-half)/(1+z*z/n)), min(1, (mid+half)/(1+z*z/n))
 }
 
 func share(hits, of int) string {
+	if of == 0 {
+		return ""
+	}
 	low, high := Wilson(hits, of)
-	return fmt.Sprintf("%.1f %% (%.1f to %.1f)", 100*float64(hits)/float64(max(of, 1)), 100*low, 100*high)
+	return fmt.Sprintf("%.1f %% (%.1f to %.1f)", 100*float64(hits)/float64(of), 100*low, 100*high)
 }
 
-// String is one line with shares and their 95 % intervals.
-func (s Summary) String() string {
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %d studios; on target", s.Name, s.Studios)
-	for k, n := range s.After {
-		fmt.Fprintf(&b, ", after %d: %s", k, share(n, s.Studios))
+// WriteTable prints Markdown: shares with their 95 % confidence intervals.
+func WriteTable(w io.Writer, all []Summary) error {
+	fmt.Fprintln(w, "| studios | number | on target at once | after one correction | after two | after three | after four | a correction for the worse | wrongly \"out of reach\" | truly out of reach | skipped |")
+	fmt.Fprintln(w, "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |")
+	for _, s := range all {
+		fmt.Fprintf(w, "| %s | %d |", s.Name, s.Studios)
+		for _, n := range s.After {
+			fmt.Fprintf(w, " %s |", share(n, s.Studios))
+		}
+		fmt.Fprintf(w, " %s | %s | %d | %d |\n", share(s.Worse, s.Studios), share(s.FalseNo, s.Studios), s.Unreached, s.Skipped)
 	}
-	fmt.Fprintf(&b, "; never %d; for the worse %d; wrongly out of reach %d; truly out of reach %d; skipped %d", s.Never, s.Worse, s.FalseNo, s.Unreached, s.Skipped)
-	return b.String()
+	_, err := fmt.Fprintln(w)
+	return err
 }

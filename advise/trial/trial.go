@@ -7,7 +7,9 @@
 package trial
 
 import (
+	"context"
 	"fmt"
+	"io"
 	"math"
 	"math/rand/v2"
 	"runtime"
@@ -31,12 +33,14 @@ type Options struct {
 	Scatter exposure.Stops // of every flash, one standard deviation; 0 leaves each studio its own (0.01 to 0.06)
 	Off     exposure.Stops // lights start at most so far off; 0 is 2 stops
 	Own     bool           // readings through the camera's own curve, as after learning it; else through the default
+	Trace   io.Writer      // what happened frame by frame, where it is wanted; then one studio after another
 	Wrong   float64        // how wrong the plan's distances are, one standard deviation; 0.3 is 30 %. Negative: the plan has none
 }
 
 // Outcome is what became of one studio.
 type Outcome struct {
 	Seed     uint64
+	Apart    bool   // every light has a region of its own: no fill
 	Clipped  bool   // a judged region was clipped in the first frame
 	OnTarget int    // the frame from which every target held in truth and stayed so to the end; 0 never
 	Rest     int    // the frame at which the advice came to "hold"; 0 never
@@ -47,15 +51,19 @@ type Outcome struct {
 	Curve    string
 }
 
-// Run tries all studios on all processors. The same options give the same outcomes.
-func Run(o Options) []Outcome {
+// Run tries all studios on all processors. The same options give the same outcomes. When ctx ends it returns its error.
+func Run(ctx context.Context, o Options) ([]Outcome, error) {
 	if o.Frames == 0 {
 		o.Frames = 6
 	}
 	out := make([]Outcome, o.Studios)
 	next := make(chan int)
 	var wait sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
+	workers := runtime.GOMAXPROCS(0)
+	if o.Trace != nil {
+		workers = 1
+	}
+	for range workers {
 		wait.Go(func() {
 			for i := range next {
 				out[i] = one(o.Seed+uint64(i), o)
@@ -63,11 +71,14 @@ func Run(o Options) []Outcome {
 		})
 	}
 	for i := range out {
+		if ctx.Err() != nil {
+			break
+		}
 		next <- i
 	}
 	close(next)
 	wait.Wait()
-	return out
+	return out, ctx.Err()
 }
 
 // one follows the advice in one studio.
@@ -77,6 +88,7 @@ func one(seed uint64, o Options) (out Outcome) {
 		st.Scatter = o.Scatter
 	}
 	out = Outcome{Seed: seed, Curve: st.Camera.Curve.String()}
+	out.Apart = !slices.ContainsFunc(st.Lights, func(l studio.Light) bool { return l.Role == studio.Fill })
 	st.Sitter.Card = true // held for the white reference; a collar is a matter of measuring, not of advising
 	quiet, err := st.Expected()
 	if err != nil {
@@ -109,7 +121,8 @@ func one(seed uint64, o Options) (out Outcome) {
 		survey, _ := st.RenderSurvey()
 		r := assess.MeasureSurvey(survey, facts(st), curve, assess.Hints{WhiteReference: &box})
 		at = at.Add(12 * time.Second)
-		s, _ = advise.Apply(s, advise.Input{At: at, Frame: &advise.Frame{Number: n, Revision: 1, Reading: &r}})
+		next, outs := advise.Apply(s, advise.Input{At: at, Frame: &advise.Frame{Number: n, Revision: 1, Reading: &r}})
+		s = next
 		if n == 1 {
 			if r.Regions.Backdrop == nil {
 				out.Skipped = "no backdrop was found"
@@ -117,6 +130,22 @@ func one(seed uint64, o Options) (out Outcome) {
 			}
 			for _, e := range s.Advice.Expected {
 				out.Clipped = out.Clipped || e.AtLeast
+			}
+		}
+		if o.Trace != nil {
+			t, _ := st.Expected()
+			fmt.Fprintf(o.Trace, "studio %d, frame %d: backdrop floor %+.2f, white peak %+.2f in truth; ", seed, n, floorRoundHead(t), want.peak(t))
+			for _, e := range s.Advice.Expected {
+				fmt.Fprintf(o.Trace, "%s %s, then %s ± %.2f; ", e.Name, e.NowText, e.ThenText, e.ThenSigma)
+			}
+			fmt.Fprintf(o.Trace, "%s: %s\n", s.Advice.Status, s.Advice.Headline)
+			for _, x := range outs {
+				if x.Event != nil && x.Event.Kind != "frame" {
+					fmt.Fprintf(o.Trace, "  %s\n", x.Event.Text)
+				}
+			}
+			for _, a := range s.Advice.Adjustments {
+				fmt.Fprintf(o.Trace, "  %s (%s)\n", a.Text, a.Reason)
 			}
 		}
 		if holds := want.off(st) == 0; !holds {

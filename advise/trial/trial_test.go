@@ -13,7 +13,10 @@ func TestAdviceLeadsOnTargetInVirtualStudios(t *testing.T) {
 	if testing.Short() {
 		n = 6
 	}
-	all := Run(Options{Studios: n, Seed: 500, Scatter: 0.03, Own: true, Wrong: 0.3, Off: 2})
+	all, err := Run(t.Context(), Options{Studios: n, Seed: 500, Scatter: 0.03, Own: true, Wrong: 0.3, Off: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
 	tried, never, late := 0, 0, 0
 	for _, o := range all {
 		if o.Skipped != "" || !o.Reach {
@@ -24,24 +27,25 @@ func TestAdviceLeadsOnTargetInVirtualStudios(t *testing.T) {
 		case o.OnTarget == 0:
 			never++
 			t.Logf("never on target: %+v", o)
-		case o.OnTarget > 4:
+		case o.OnTarget > 4 || !o.Clipped && o.OnTarget > 3:
 			late++
 		}
 	}
 	for _, s := range Sum(all) {
-		t.Log(s)
+		t.Logf("%+v", s)
 	}
 	if tried < n/2 {
 		t.Fatalf("only %d of %d studios could be tried", tried, n)
 	}
-	if never > tried/10 || late > tried/4 {
-		t.Errorf("of %d studios %d never came on target and %d only after more than three corrections, want at most %d and %d", tried, never, late, tried/10, tried/4)
+	if never > tried/20 || late > tried/10 {
+		t.Errorf("of %d studios %d never came on target and %d only after more than two corrections (three from a clipped start), want at most %d and %d", tried, never, late, tried/20, tried/10)
 	}
 }
 
 func TestSameOptionsSameOutcomes(t *testing.T) {
 	o := Options{Studios: 3, Seed: 900, Own: true, Wrong: 0.3}
-	if a, b := Run(o), Run(o); !reflect.DeepEqual(a, b) {
+	a, _ := Run(t.Context(), o)
+	if b, _ := Run(t.Context(), o); !reflect.DeepEqual(a, b) {
 		t.Errorf("two runs gave %+v and %+v", a, b)
 	}
 }

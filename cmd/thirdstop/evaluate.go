@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"io"
 
+	"thirdstop/advise/trial"
 	"thirdstop/assess"
 	"thirdstop/assess/evaluate"
+	"thirdstop/assess/exposure"
 )
 
-const evaluateHelp = `Say how far levels are off, on scenes of known truth, as a Markdown table.
+const evaluateHelp = `Say how far thirdstop can be believed, on scenes and studios of known truth, as Markdown tables.
 
     thirdstop evaluate levels [--scenes N] [--seed N] [FILE...]
 
@@ -22,19 +24,72 @@ curves that never saw the frame. With files, --scenes 0 leaves the studio out.
     --scenes N   how many; 200 unless told, about a second each on a slow machine
     --seed N     other scenes; 1 unless told. None was used to build thirdstop
 
+    thirdstop evaluate advice [--studios N] [--seed N] [--scatter STOPS] [--off STOPS] [--curve own|default] [--wrong SHARE] [--trace]
+
+The advice is followed in random virtual studios, one to four lights, until every target
+holds in truth: after how many corrections, and in what share of the studios.
+
+    --studios N      how many; 200 unless told, half a second each on a slow machine
+    --seed N         other studios; 100000 unless told
+    --scatter STOPS  of every flash, one standard deviation; 0.03 unless told
+    --off STOPS      the lights start at most so far off; 4 unless told
+    --curve WHICH    read through the camera's own tone curve, as after learning it, or through the default; own unless told
+    --wrong SHARE    how wrong the plan's distances are, one standard deviation; 0.3 unless told. -1: the plan has none
+    --trace          print every frame and what was advised, instead
+
 Exit code: 0 done, 1 it could not be done, 2 wrong use.
 `
 
 func runEvaluate(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	if len(args) > 0 && args[0] == "levels" {
-		args = args[1:]
-	} else if len(args) == 0 || args[0] != "-h" && args[0] != "--help" && args[0] != "help" {
-		fmt.Fprintf(stderr, "thirdstop evaluate: say what: levels\n\n%s", evaluateHelp)
-		return 2
-	} else {
+	switch {
+	case len(args) > 0 && args[0] == "levels":
+		return runEvaluateLevels(ctx, args[1:], stdout, stderr)
+	case len(args) > 0 && args[0] == "advice":
+		return runEvaluateAdvice(ctx, args[1:], stdout, stderr)
+	case len(args) > 0 && (args[0] == "-h" || args[0] == "--help" || args[0] == "help"):
 		fmt.Fprint(stdout, evaluateHelp)
 		return 0
 	}
+	fmt.Fprintf(stderr, "thirdstop evaluate: say what: levels or advice\n\n%s", evaluateHelp)
+	return 2
+}
+
+func runEvaluateAdvice(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	flags := flag.NewFlagSet("evaluate advice", flag.ContinueOnError)
+	flags.SetOutput(io.Discard)
+	studios := flags.Int("studios", 200, "")
+	seed := flags.Uint64("seed", 100_000, "")
+	scatter := flags.Float64("scatter", 0.03, "")
+	off := flags.Float64("off", 4, "")
+	curve := flags.String("curve", "own", "")
+	wrong := flags.Float64("wrong", 0.3, "")
+	trace := flags.Bool("trace", false, "")
+	if code, done := parse(flags, args, evaluateHelp, stdout, stderr); done {
+		return code
+	}
+	if *studios < 1 || *studios > 100_000 || !(*scatter > 0 && *scatter <= 0.5) || !(*off > 0 && *off <= 6) || !(*wrong <= 1) ||
+		*curve != "own" && *curve != "default" || flags.NArg() > 0 {
+		fmt.Fprintf(stderr, "thirdstop evaluate: studios go from 1 to 100000, scatter over 0 to 0.5 stop, off over 0 to 6 stops, wrong up to 1, the curve is own or default, and nothing follows\n\n%s", evaluateHelp)
+		return 2
+	}
+	o := trial.Options{Studios: *studios, Seed: *seed, Frames: 8, Scatter: exposure.Stops(*scatter), Off: exposure.Stops(*off), Own: *curve == "own", Wrong: *wrong}
+	if *trace {
+		o.Trace = stdout
+	}
+	all, err := trial.Run(ctx, o)
+	if err == nil && !*trace {
+		fmt.Fprintf(stdout, "%d random virtual studios from seed %d: one to four lights, flash scatter %.2f stop, starts up to %g stops off, the plan's distances %.0f %% wrong, levels read through the %s curve. Shares with 95 %% confidence intervals.\n\n",
+			*studios, *seed, *scatter, *off, 100**wrong, map[string]string{"own": "camera's own", "default": "default"}[*curve])
+		err = trial.WriteTable(stdout, trial.Sum(all))
+	}
+	if err != nil {
+		fmt.Fprintln(stderr, "thirdstop evaluate:", err)
+		return 1
+	}
+	return 0
+}
+
+func runEvaluateLevels(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("evaluate levels", flag.ContinueOnError)
 	flags.SetOutput(io.Discard)
 	scenes := flags.Int("scenes", 200, "")
