@@ -16,6 +16,8 @@ import (
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
+
+	"thirdstop/assess/legible"
 )
 
 // Device is a browser or script that was paired.
@@ -52,6 +54,13 @@ type Devices struct {
 type entry struct {
 	Device
 	Sum string `json:"token_sha256"` // hex
+}
+
+// shown is a device with its name as it can be shown. What is added is checked; the file may have been edited.
+func (e entry) shown() Device {
+	d := e.Device
+	d.Name = legible.Line(d.Name)
+	return d
 }
 
 type devicesFile struct {
@@ -170,7 +179,7 @@ func (d *Devices) List() ([]Device, error) {
 	}
 	out := make([]Device, len(d.list))
 	for i, e := range d.list {
-		out[i] = e.Device
+		out[i] = e.shown()
 	}
 	return out, nil
 }
@@ -197,7 +206,7 @@ func (d *Devices) Add(name string, role Role, at time.Time) (Device, string, err
 	if err := d.save(append(slices.Clone(d.list), e)); err != nil {
 		return Device{}, "", err
 	}
-	return e.Device, text, nil
+	return e.shown(), text, nil
 }
 
 // Revoke takes a device off the list and reports whether it was there. Its token opens nothing from then on.
@@ -232,7 +241,7 @@ func (d *Devices) find(match func(entry) bool) (Device, bool, error) {
 		return Device{}, false, err
 	}
 	if i := slices.IndexFunc(d.list, match); i >= 0 {
-		return d.list[i].Device, true, nil
+		return d.list[i].shown(), true, nil
 	}
 	return Device{}, false, nil
 }

@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"path"
 	"strings"
-	"unicode"
 
 	"thirdstop/advise"
 	"thirdstop/advise/plan"
@@ -101,14 +100,11 @@ func (s *Server) putPlan(w http.ResponseWriter, r *http.Request, who Device) err
 	return s.submit(w, r, who, &b.act, shoot.Request{Plan: &p})
 }
 
-// planName keeps folders and control characters out of messages and the trail.
+// planName keeps folders out of messages and the trail.
 func planName(name string) (string, error) {
 	name, err := words(&name, "name", 100)
 	if err != nil {
 		return "", err
-	}
-	if strings.ContainsFunc(name, unicode.IsControl) {
-		return "", bad("field", `"name" holds a control character`)
 	}
 	return path.Base(strings.ReplaceAll(name, `\`, "/")), nil
 }

@@ -14,6 +14,7 @@ import (
 	"thirdstop/advise/shoot"
 	"thirdstop/assess"
 	"thirdstop/assess/exposure"
+	"thirdstop/assess/legible"
 )
 
 // act is what every write carries.
@@ -199,7 +200,7 @@ func (s *Server) postNote(w http.ResponseWriter, r *http.Request, who Device) er
 	if err := readAct(w, r, mostBody, &b); err != nil {
 		return err
 	}
-	text, err := words(b.Text, "text", 2000)
+	text, err := written(b.Text, "text", shoot.MaxNote, true)
 	if err != nil {
 		return err
 	}
@@ -290,14 +291,22 @@ func (s *Server) postEnd(w http.ResponseWriter, r *http.Request, who Device) err
 	return s.submit(w, r, who, &b.act, shoot.Request{End: true})
 }
 
-// words checks a text that a person wrote.
+// words checks a name that a person wrote, on one line.
 func words(text *string, name string, most int) (string, error) {
+	return written(text, name, most, false)
+}
+
+// written checks a text that a person wrote.
+func written(text *string, name string, most int, severalLines bool) (string, error) {
 	if text == nil {
 		return "", missing(name, "a text")
 	}
 	t := strings.TrimSpace(*text)
 	if t == "" || utf8.RuneCountInString(t) > most {
 		return "", bad("field", strconv.Quote(name)+fmt.Sprintf(" must have 1 to %d characters", most))
+	}
+	if fault := legible.Fault(t, severalLines); fault != "" {
+		return "", bad("field", strconv.Quote(name)+" "+fault)
 	}
 	return t, nil
 }

@@ -13,17 +13,23 @@ import (
 	"runtime/debug"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"thirdstop/advise"
 	"thirdstop/advise/trail"
 	"thirdstop/assess"
+	"thirdstop/assess/legible"
 	"thirdstop/watcher"
 )
 
 // stem is what the files of one frame share: the folder and the name without
 // its extension. Cameras write names in either case.
 func stem(rel string) string {
-	return strings.ToLower(strings.TrimSuffix(rel, path.Ext(rel)))
+	name := strings.TrimSuffix(rel, path.Ext(rel))
+	if !utf8.ValidString(name) { // ToLower would make one of all bytes that are no UTF-8
+		return name
+	}
+	return strings.ToLower(name)
 }
 
 // Known says that this content already took effect under this name.
@@ -312,7 +318,7 @@ func (s *Shoot) Trouble(_ context.Context, p watcher.Problem) {
 		if p.Err != nil {
 			text = p.Err.Error()
 		}
-		s.troubles[key] = Trouble{Code: p.Kind.String(), Text: text}
+		s.troubles[key] = Trouble{Code: p.Kind.String(), Text: legible.Line(text)}
 	}
 	s.c.Log.Warn().Str("kind", p.Kind.String()).Msg("watching")
 	s.show()
@@ -350,7 +356,7 @@ func (s *Shoot) again(client string) error {
 
 // file reads the file of a frame again, as it was when it took effect.
 func (s *Shoot) file(f advise.FrameState) (name string, data []byte, err error) {
-	rel := s.Words(f.File)
+	rel := s.text(f.File)
 	s.contentMu.RLock()
 	hash, ok := s.effective[rel]
 	s.contentMu.RUnlock()

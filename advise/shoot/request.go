@@ -13,6 +13,7 @@ import (
 	"thirdstop/advise/trail"
 	"thirdstop/assess"
 	"thirdstop/assess/exposure"
+	"thirdstop/assess/legible"
 )
 
 // MaxNote is the longest note, in characters.
@@ -123,10 +124,10 @@ func (s *Shoot) check(r Request) (inputBody, error) {
 		}
 	case r.Note != nil:
 		b.Input.Note = &advise.Note{}
-		b.Input.Note.Ref, b.Kept, err = s.keepWords(*r.Note, "a note")
+		b.Input.Note.Ref, b.Kept, err = s.keepWords(*r.Note, "a note", true)
 	case r.Sitter != nil:
 		b.Input.Sitter = &advise.Sitter{}
-		b.Input.Sitter.Ref, b.Kept, err = s.keepWords(*r.Sitter, "a sitter's name or number")
+		b.Input.Sitter.Ref, b.Kept, err = s.keepWords(*r.Sitter, "a sitter's name or number", false)
 	case r.End:
 		b.Input.Session = &advise.Session{Phase: advise.Ended, Version: s.c.Version}
 	}
@@ -138,10 +139,13 @@ func (s *Shoot) readable(frame int) bool {
 	return slices.ContainsFunc(s.state.Frames, func(f advise.FrameState) bool { return f.Number == frame && f.Reading != nil })
 }
 
-func (s *Shoot) keepWords(text, what string) (string, []trail.Ref, error) {
+func (s *Shoot) keepWords(text, what string, severalLines bool) (string, []trail.Ref, error) {
 	text = strings.TrimSpace(text)
 	if text == "" || utf8.RuneCountInString(text) > MaxNote {
 		return "", nil, refuse("%s must have 1 to %d characters", what, MaxNote)
+	}
+	if fault := legible.Fault(text, severalLines); fault != "" {
+		return "", nil, refuse("%s %s", what, fault)
 	}
 	ref, err := s.keep(text)
 	return ref.ID, []trail.Ref{ref}, err

@@ -113,7 +113,7 @@ func (s *Shoot) remember(b inputBody) {
 	if f.Reading != nil && s.stands(*f) {
 		s.content[f.Number-1] = f.Revision
 	}
-	rel := s.Words(f.File)
+	rel := s.text(f.File)
 	if rel == "" {
 		s.orphans[h] = true
 		s.nameless = append(s.nameless, h)

@@ -8,6 +8,7 @@ import (
 
 	"thirdstop/advise"
 	"thirdstop/advise/trail"
+	"thirdstop/assess/legible"
 )
 
 // step is the way of every input: stored and synced, applied, shown. The caller
@@ -124,13 +125,22 @@ func (s *Shoot) Events(after uint64, limit int) ([]Event, error) {
 	out := slices.Clone(s.events[from:to])
 	s.eventsMu.RUnlock()
 	for i := range out {
-		out[i].Words = s.Words(out[i].Ref)
+		text := s.text(out[i].Ref)
+		if out[i].Kind == "note" {
+			out[i].Words = legible.Lines(text)
+		} else {
+			out[i].Words = legible.Line(text)
+		}
 	}
 	return out, nil
 }
 
-// Words are the text behind a reference into the side file, "" where it was erased.
-func (s *Shoot) Words(ref string) string {
+// Words are the text behind a reference into the side file as it can be shown on one line, ""
+// where it was erased.
+func (s *Shoot) Words(ref string) string { return legible.Line(s.text(ref)) }
+
+// text is what was kept, to the byte: a file is found by it.
+func (s *Shoot) text(ref string) string {
 	if ref == "" {
 		return ""
 	}

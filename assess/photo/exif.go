@@ -12,6 +12,7 @@ import (
 	"github.com/rwcarlsen/goexif/tiff"
 
 	"thirdstop/assess/exposure"
+	"thirdstop/assess/legible"
 )
 
 // Exif is what the camera recorded of a frame. A zero or empty field was not
@@ -182,7 +183,7 @@ func (t tags) text(name exif.FieldName) string {
 		return ""
 	}
 	s, _, _ = strings.Cut(s, "\x00")
-	return strings.TrimSpace(strings.ToValidUTF8(s, "\uFFFD"))
+	return strings.TrimSpace(legible.Line(s))
 }
 
 // isoFull is where the 16-bit PhotographicSensitivity is full and the real

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"flag"
 	"fmt"
@@ -161,15 +160,13 @@ func readWhole(name string) ([]byte, error) {
 }
 
 func printJSON(w io.Writer, name string, r assess.Reading, failed error) error {
-	e := json.NewEncoder(w)
-	e.SetEscapeHTML(false)
 	if failed != nil {
-		return e.Encode(struct {
+		return jsonLine(w, struct {
 			File  string `json:"file"`
 			Error string `json:"error"`
 		}{name, failed.Error()})
 	}
-	return e.Encode(struct {
+	return jsonLine(w, struct {
 		File string `json:"file"`
 		assess.Reading
 	}{name, r})

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"flag"
 	"fmt"
 	"io"
@@ -181,9 +180,7 @@ func chartJSON(w io.Writer, name string, c *colour.Chart, labels []photo.Label, 
 	for _, l := range labels {
 		line.Labels = append(line.Labels, label{l.Code, l.Text})
 	}
-	e := json.NewEncoder(w)
-	e.SetEscapeHTML(false)
-	return e.Encode(line)
+	return jsonLine(w, line)
 }
 
 // printChart writes a chart for people.

@@ -18,6 +18,7 @@ import (
 	"thirdstop/advise/plan"
 	"thirdstop/advise/shoot"
 	"thirdstop/advise/trail"
+	"thirdstop/assess/legible"
 	"thirdstop/assess/photo"
 	"thirdstop/assess/tone"
 	"thirdstop/dashboard"
@@ -137,18 +138,21 @@ func (d *daemon) readPlan() (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("the light plan can't be read: %w", err)
 	}
-	if _, faults := plan.Parse(filepath.Base(d.Plan), text); len(faults) > 0 {
+	if _, faults := plan.Parse(planName(d.Plan), text); len(faults) > 0 {
 		return "", fmt.Errorf("the light plan has faults:\n%w", faults)
 	}
 	return string(text), nil
 }
+
+// planName is what a plan file is called in the record and on the page.
+func planName(file string) string { return legible.Line(filepath.Base(file)) }
 
 // plan hands the plan over, unless it is known and was perhaps changed on the page since.
 func (d *daemon) plan(ctx context.Context, sh *shoot.Shoot, text string) error {
 	if d.Plan == "" || ctx.Err() != nil {
 		return nil
 	}
-	handed, err := sh.PlanFile(ctx, advise.Actor{Device: "local", Role: "shoots"}, filepath.Base(d.Plan), text)
+	handed, err := sh.PlanFile(ctx, advise.Actor{Device: "local", Role: "shoots"}, planName(d.Plan), text)
 	if err == nil && !handed && sh.Snapshot().State.PlanText != text {
 		d.say("The light plan was changed on the page since this file was read, and stays as it is there; edit the file to have it read again.")
 	}

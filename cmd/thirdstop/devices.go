@@ -7,9 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"strings"
 	"text/tabwriter"
-	"unicode"
 
 	"thirdstop/dashboard"
 )
@@ -67,20 +65,10 @@ func runDevices(_ context.Context, args []string, stdout, stderr io.Writer) int 
 	w := tabwriter.NewWriter(stdout, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(w, "ID\tROLE\tPAIRED\tNAME")
 	for _, d := range list {
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\n", d.ID, d.Role, d.Paired.Local().Format("2006-01-02 15:04"), printable(d.Name))
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\n", d.ID, d.Role, d.Paired.Local().Format("2006-01-02 15:04"), d.Name)
 	}
 	w.Flush()
 	return 0
-}
-
-// printable is a name as its device gave it, without what a terminal would obey.
-func printable(name string) string {
-	return strings.Map(func(r rune) rune {
-		if !unicode.IsPrint(r) {
-			return '?'
-		}
-		return r
-	}, name)
 }
 
 func devicesPath(data string) string { return filepath.Join(data, "devices.json") }

@@ -42,6 +42,7 @@ func main() {
 
 // run does one command and returns its exit code.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	stdout, stderr = screen{stdout}, screen{stderr}
 	if len(args) == 0 {
 		fmt.Fprint(stderr, help)
 		return 2

@@ -10,7 +10,6 @@ import (
 	"strings"
 
 	"github.com/rs/zerolog"
-	"golang.org/x/term"
 )
 
 const runHelp = `Watch the folder your camera's files land in, measure every frame, and advise.
@@ -62,8 +61,8 @@ func runRun(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 
 // logger writes for a person on a terminal and as JSON otherwise, unless told.
 func logger(kind string, w io.Writer) zerolog.Logger {
-	f, isFile := w.(*os.File)
-	if kind == "text" || kind == "" && isFile && term.IsTerminal(int(f.Fd())) {
+	w = behind(w) // it escapes what it logs, and colours it
+	if kind == "text" || kind == "" && terminal(w) {
 		return zerolog.New(zerolog.ConsoleWriter{Out: w, TimeFormat: "15:04:05"}).Level(zerolog.InfoLevel).With().Timestamp().Logger()
 	}
 	return zerolog.New(w).Level(zerolog.InfoLevel).With().Timestamp().Logger()

@@ -101,7 +101,7 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 		case "replay":
 			err = trailReplay(dir, *verbose, stdout)
 		case "export":
-			err = trailExport(dir, account.Table(*table), account.Form(*form), stdout)
+			err = trailExport(dir, account.Table(*table), account.Form(*form), forPrograms(stdout))
 		case "erase":
 			err = trailErase(dir, what, stdout)
 		}
