@@ -89,6 +89,10 @@ func (s *Studio) Light(group string) *Light {
 	return nil
 }
 
+// GoOn has the next frame numbered after one that another studio took, as a camera
+// goes on counting after it was switched off.
+func (s *Studio) GoOn(after int) { s.frame = after }
+
 // Only turns on the light of one group and turns off all others, as when the
 // light is built one lamp at a time. With an unknown group all are off: ambient alone.
 func (s *Studio) Only(group string) {

@@ -3,12 +3,17 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
+	"os"
+	"path/filepath"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
 
+	"thirdstop/advise"
 	"thirdstop/advise/plan"
 	"thirdstop/assess/exposure"
 	"thirdstop/assess/studio"
@@ -45,6 +50,42 @@ func (b *boathouse) turn(group string, to exposure.Dial) error {
 		return fmt.Errorf("the boathouse has no light %q", group)
 	}
 	return l.Turn(to)
+}
+
+// goOn sets the lights and the frame counter where a record left them: real flashes and
+// cameras stay as they were while nobody looks. What can't be set is told.
+func (b *boathouse) goOn(st *advise.State) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	names, err := os.ReadDir(b.capture)
+	if err != nil {
+		return fmt.Errorf("the demo's captures can't be listed: %w", err)
+	}
+	taken := 0
+	for _, e := range names {
+		if rest, ok := strings.CutPrefix(e.Name(), b.room.Camera.Prefix); ok {
+			if n, err := strconv.Atoi(strings.TrimSuffix(rest, filepath.Ext(rest))); err == nil {
+				taken = max(taken, n)
+			}
+		}
+	}
+	b.room.GoOn(taken)
+	var cant []error
+	for _, l := range st.Lights {
+		at := b.room.Light(l.Group)
+		if at == nil {
+			continue // of another plan
+		}
+		if err := at.Turn(l.Power); err != nil {
+			cant = append(cant, fmt.Errorf("the record has %s at %s, and the boathouse's flash can't be set to it: %w", l.Name, l.PowerText, err))
+			continue
+		}
+		at.On = !l.Off
+		if l.Distance > 0 {
+			at.Distance = l.Distance
+		}
+	}
+	return errors.Join(cant...)
 }
 
 // keepShooting takes the first frame, and more while the visitor wants them.

@@ -34,7 +34,8 @@ turn a virtual light on the page, and the next frame shows it.
     --frames N    with --headless: give up after N frames (12 if left out)
     --seed N      another start of the lights
     --no-plan     begin with nothing known, as on a first day
-    --keep FOLDER keep captures and record in FOLDER instead of a temporary one
+    --keep FOLDER keep captures and record in FOLDER instead of a temporary one; a later
+                  demo with the same folder goes on from there
     --log WORD    "text" or "json"; nothing but warnings if left out
 
 Exit code: 0 done, and with --headless only if the light came on target; 1 it did
@@ -102,6 +103,12 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 	}
 	var reached error
 	d.started = func(ctx context.Context, s *shoot.Shoot, url string) error {
+		if st := s.Snapshot().State; st.FrameCount > 0 {
+			if err := b.goOn(&st); err != nil {
+				fmt.Fprintln(stdout, "Note:", err)
+			}
+			fmt.Fprintln(stdout, "The boathouse goes on after", count(st.FrameCount)+"; its lights stand as the record says.")
+		}
 		if *headless {
 			reached = b.follow(ctx, s, *frames, stdout)
 			return nil
@@ -131,7 +138,9 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 // follow plays the assistant without a page: it does what the advice says, and tells the
 // daemon nothing of it but where the white card is.
 func (b *boathouse) follow(ctx context.Context, s *shoot.Shoot, frames int, out io.Writer) error {
-	for n := 1; n <= frames; n++ {
+	before := s.Snapshot().State.FrameCount
+	declared := s.Snapshot().State.Reference != nil
+	for n := before + 1; n <= before+frames; n++ {
 		truth, err := b.shoot()
 		if err != nil {
 			return err
@@ -139,7 +148,8 @@ func (b *boathouse) follow(ctx context.Context, s *shoot.Shoot, frames int, out 
 		if err := await(ctx, s, func(x *shoot.Snapshot) bool { return x.State.FrameCount >= n }); err != nil {
 			return err
 		}
-		if card, ok := truth.Region(studio.WhiteReference); n == 1 && ok {
+		if card, ok := truth.Region(studio.WhiteReference); !declared && ok {
+			declared = true
 			// As a person would tap the card on the tablet.
 			box := inner(card.Box)
 			if _, err := s.Submit(ctx, shoot.Request{Reference: &advise.Reference{Frame: n, Box: &box}}); err != nil {
@@ -150,7 +160,7 @@ func (b *boathouse) follow(ctx context.Context, s *shoot.Shoot, frames int, out 
 		b.report(out, n, snap, truth)
 		a := snap.State.Advice
 		if a.Status == advise.Hold {
-			fmt.Fprintf(out, "On target after %s.\n", count(n))
+			fmt.Fprintf(out, "On target after %s.\n", count(n-before))
 			return nil
 		}
 		if a.Status == advise.Adjust {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -34,6 +35,37 @@ func TestTheDemoComesOnTargetAndSaysHow(t *testing.T) {
 		if regexp.MustCompile(`advised 0 ms`).MatchString(out.String()) {
 			t.Errorf("seed %s: a frame took no time:\n%s", seed, &out)
 		}
+	}
+}
+
+// Real flashes keep their settings overnight, and a camera goes on counting.
+func TestADemoOnAKeptFolderGoesOnWhereItWas(t *testing.T) {
+	lonely(t)
+	keep := t.TempDir()
+	play := func(args ...string) string {
+		t.Helper()
+		var out, errs bytes.Buffer
+		if code := playDemo(t.Context(), append([]string{"--headless", "--keep", keep}, args...), &out, &errs, &leap{}); code != 0 {
+			t.Fatalf("exit %d\n%s%s", code, &out, &errs)
+		}
+		return out.String()
+	}
+	truth := regexp.MustCompile(`\(truth: backdrop \+0\.`) // 0 to +1/2 stop over the edge: on target
+	first := play()
+	captures := func() int {
+		list, err := os.ReadDir(filepath.Join(keep, "captures"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return len(list)
+	}
+	n := captures()
+	again := play()
+	if !strings.Contains(again, fmt.Sprintf("goes on after %s", count(n))) || !strings.Contains(again, fmt.Sprintf("Frame %d,", n+1)) || captures() != n+1 {
+		t.Errorf("after %d frames the demo goes on with\n%s%d captures, want one more, of a name of its own", n, again, captures())
+	}
+	if !truth.MatchString(again) || !strings.Contains(again, "On target after 1 frame.") {
+		t.Errorf("it ended with\n%s\nand goes on with\n%s\nwant the lights as they were left, in truth", first, again)
 	}
 }
 
