@@ -91,14 +91,14 @@ func (d *Devices) refresh() error {
 		return nil
 	}
 	if err != nil {
-		return fmt.Errorf("the file of paired devices can't be read: %w", err)
+		return fmt.Errorf("the file of paired devices can't be read: %w; check the data folder", err)
 	}
 	if d.stamp != nil && os.SameFile(info, d.stamp) && info.ModTime().Equal(d.stamp.ModTime()) && info.Size() == d.stamp.Size() {
 		return nil
 	}
 	text, err := os.ReadFile(d.path)
 	if err != nil {
-		return fmt.Errorf("the file of paired devices can't be read: %w", err)
+		return fmt.Errorf("the file of paired devices can't be read: %w; check who may read it", err)
 	}
 	list, err := parseDevices(text)
 	if err != nil {

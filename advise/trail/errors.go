@@ -3,6 +3,8 @@ package trail
 import (
 	"errors"
 	"fmt"
+	"io/fs"
+	"syscall"
 )
 
 var (
@@ -44,6 +46,27 @@ func (e *PoisonedError) Error() string {
 }
 
 func (e *PoisonedError) Unwrap() []error { return []error{ErrPoisoned, e.Cause} }
+
+// NoShootError says that a folder holds no trail that can be opened. It wraps the cause.
+type NoShootError struct {
+	Dir   string
+	Cause error
+}
+
+func noShoot(dir string, cause error) error { return &NoShootError{dir, cause} }
+
+func (e *NoShootError) Error() string {
+	var pe *fs.PathError
+	switch {
+	case errors.Is(e.Cause, fs.ErrNotExist), errors.Is(e.Cause, syscall.ENOTDIR):
+		return e.Dir + " holds no shoot; a shoot's folder has a trail.jsonl in it, and `thirdstop trail list` tells which there are"
+	case errors.As(e.Cause, &pe):
+		return fmt.Sprintf("%s holds no shoot that can be opened (%v); check who may read it", e.Dir, pe.Err)
+	}
+	return fmt.Sprintf("%s holds no shoot that can be opened: %v", e.Dir, e.Cause)
+}
+
+func (e *NoShootError) Unwrap() error { return e.Cause }
 
 // DamageError names a record that is not as it was written.
 type DamageError struct {

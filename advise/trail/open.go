@@ -133,7 +133,7 @@ func open(dir string, opt Options, survey func(t *Trail, path string) (cut int64
 	cut, err := survey(t, path)
 	if err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
-			return nil, nil, fmt.Errorf("%s holds no shoot: %w", dir, err)
+			return nil, nil, noShoot(dir, err)
 		}
 		return nil, nil, err
 	}

@@ -21,7 +21,7 @@ func Read(dir string) iter.Seq2[Record, error] {
 		path := filepath.Join(dir, chainName)
 		f, err := OSDisk{}.Open(path)
 		if err != nil {
-			yield(Record{}, fmt.Errorf("%s holds no shoot: %w", dir, err))
+			yield(Record{}, noShoot(dir, err))
 			return
 		}
 		defer f.Close()
@@ -134,7 +134,7 @@ func VerifyOn(d Disk, dir, wantHead string) (Report, error) {
 	path := filepath.Join(dir, chainName)
 	f, err := d.Open(path)
 	if err != nil {
-		return rep, fmt.Errorf("%s holds no shoot: %w", dir, err)
+		return rep, noShoot(dir, err)
 	}
 	defer f.Close()
 	size, err := f.Size()

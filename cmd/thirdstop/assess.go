@@ -139,13 +139,13 @@ func assessFile(name string, hints assess.Hints) (assess.Reading, error) {
 func readWhole(name string) ([]byte, error) {
 	f, err := os.Open(name)
 	if err != nil {
-		return nil, err
+		return nil, aboutFile(name, err, "")
 	}
 	defer f.Close()
 	info, err := f.Stat()
 	switch {
 	case err != nil:
-		return nil, err
+		return nil, aboutFile(name, err, "")
 	case info.IsDir():
 		return nil, fmt.Errorf("%s: this is a folder; name the files in it", name)
 	case info.Size() > largestFile:
@@ -156,7 +156,7 @@ func readWhole(name string) ([]byte, error) {
 	if err == nil && len(data) > largestFile {
 		err = fmt.Errorf("%s: this is no camera file that can be measured; it goes on past %d MiB", name, largestFile>>20)
 	}
-	return data, err
+	return data, aboutFile(name, err, "check the drive it is on")
 }
 
 func printJSON(w io.Writer, name string, r assess.Reading, failed error) error {

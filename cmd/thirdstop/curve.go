@@ -277,7 +277,7 @@ func showCurves(folder, camera string, stdout, stderr io.Writer) error {
 	case shown > 0:
 		return nil
 	case camera == "":
-		return errors.New("no curve was learned yet")
+		return errors.New("no curve was learned yet; \"thirdstop curve --help\" tells how to learn one")
 	}
 	return fmt.Errorf("no curve was learned of a camera or by a name like %q; \"thirdstop curve list\" tells which were", camera)
 }

@@ -42,8 +42,11 @@ type daemon struct {
 
 // run works until ctx ends, something fails, or what started does is done.
 func (d *daemon) run(ctx context.Context) (err error) {
-	if err := os.MkdirAll(d.Data, 0o700); err != nil {
-		return fmt.Errorf("the data folder can't be made: %w", err)
+	if info, err := os.Stat(d.Folder); err == nil && !info.IsDir() {
+		return fmt.Errorf("%s: this is a file; name the folder that your camera's files land in", d.Folder)
+	}
+	if err := makeFolder(d.Data, "the data folder", "name another with --data"); err != nil {
+		return err
 	}
 	release, err := trail.LockDir(d.Data)
 	if err != nil {
@@ -58,7 +61,7 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	}
 	listener, err := net.Listen("tcp", d.Listen)
 	if err != nil {
-		return fmt.Errorf("the page can't be served on %s: %w; choose another address with --listen", d.Listen, err)
+		return fmt.Errorf("the page can't be served on %s: %s; choose another address with --listen", d.Listen, systemSays(err))
 	}
 	defer listener.Close() // when something fails before Serve took it over
 
@@ -97,8 +100,8 @@ func count(n int) string {
 // open begins or resumes the shoot, and says which.
 func (d *daemon) open() (*shoot.Shoot, error) {
 	shoots := filepath.Join(d.Data, "shoots")
-	if err := os.MkdirAll(shoots, 0o700); err != nil {
-		return nil, fmt.Errorf("the folder of the shoots can't be made: %w", err)
+	if err := makeFolder(shoots, "the folder of the shoots", "check who may write in the data folder, and whether its disk is full"); err != nil {
+		return nil, err
 	}
 	curves, err := tone.OpenStore(curvesPath(d.Data))
 	if err != nil { // frames are still measured, under the stated default
@@ -136,7 +139,7 @@ func (d *daemon) readPlan() (string, error) {
 	}
 	text, err := os.ReadFile(d.Plan)
 	if err != nil {
-		return "", fmt.Errorf("the light plan can't be read: %w", err)
+		return "", fmt.Errorf("the light plan can't be read: %w", aboutFile(d.Plan, err, "check the name after --plan; \"thirdstop plan new\" writes one to begin with"))
 	}
 	if _, faults := plan.Parse(planName(d.Plan), text); len(faults) > 0 {
 		return "", fmt.Errorf("the light plan has faults:\n%w", faults)

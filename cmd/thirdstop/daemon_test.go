@@ -148,6 +148,22 @@ func TestOnlyOneDaemonUsesADataFolder(t *testing.T) {
 	}
 }
 
+// On a loopback address only this machine can call, and that is taken to be the photographer's.
+func TestEverybodyPairsWhereOtherMachinesCanCall(t *testing.T) {
+	for addr, open := range map[string]bool{"127.0.0.1:0": true, "127.0.0.2:0": true, "localhost:0": true, "[::1]:0": true,
+		":0": false, "0.0.0.0:0": false, "[::]:0": false} {
+		l, err := net.Listen("tcp", addr)
+		if err != nil {
+			t.Logf("%s: %v", addr, err) // no IPv6, or one loopback address only
+			continue
+		}
+		if got := local(l); got != open {
+			t.Errorf("on %s everybody is let in: %v, want %v", addr, got, open)
+		}
+		l.Close()
+	}
+}
+
 // What is wrong with the settings is said before a shoot is begun.
 func TestWrongSettingsBeginNoShoot(t *testing.T) {
 	home := lonely(t)

@@ -69,6 +69,10 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 		fmt.Fprintf(stderr, "thirdstop demo: --headless follows advice, and without a plan there is none; leave out one of --headless and --no-plan\n\n%s", demoHelp)
 		return 2
 	}
+	if err := checkLog(*logKind); err != nil {
+		fmt.Fprintf(stderr, "thirdstop demo: %v\n\n%s", err, demoHelp)
+		return 2
+	}
 	fail := func(err error) int {
 		fmt.Fprintln(stderr, "thirdstop demo:", err)
 		return 1
@@ -77,7 +81,7 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 	if base == "" {
 		var err error
 		if base, err = os.MkdirTemp("", "thirdstop-demo-"); err != nil {
-			return fail(err)
+			return fail(fmt.Errorf("no temporary folder can be made: %w; name one with --keep", err))
 		}
 		defer os.RemoveAll(base)
 	}
@@ -86,7 +90,7 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 	if leaping != nil {
 		b.hands, now = leaping.pause, leaping.now
 	}
-	if err := os.MkdirAll(b.capture, 0o700); err != nil {
+	if err := makeFolder(b.capture, "the demo's capture folder", "name another folder with --keep"); err != nil {
 		return fail(err)
 	}
 	log := logger(*logKind, stderr)
@@ -98,7 +102,7 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 	if !*noPlan {
 		d.Plan = filepath.Join(base, "boathouse.yaml")
 		if err := os.WriteFile(d.Plan, b.plan(), 0o600); err != nil {
-			return fail(err)
+			return fail(fmt.Errorf("the demo's plan can't be written: %w", aboutFile(d.Plan, err, "check the disk, or name another folder with --keep")))
 		}
 	}
 	var reached error

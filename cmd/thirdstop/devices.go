@@ -50,6 +50,9 @@ func runDevices(_ context.Context, args []string, stdout, stderr io.Writer) int 
 		}
 		fmt.Fprintln(stdout, "Revoked:", rest[1])
 		return 0
+	case len(rest) > 0 && rest[0] == "revoke":
+		fmt.Fprintf(stderr, "thirdstop devices: revoke takes the id of one device, as `thirdstop devices` lists it\n\n%s", devicesHelp)
+		return 2
 	case len(rest) > 0:
 		fmt.Fprintf(stderr, "thirdstop devices: what is %q?\n\n%s", rest[0], devicesHelp)
 		return 2

@@ -61,7 +61,11 @@ func planNew(args []string, stdout, stderr io.Writer) int {
 		if errors.Is(err, fs.ErrExist) {
 			fmt.Fprintf(stderr, "thirdstop plan new: %s is there already and was left alone; give another name\n", name)
 		} else {
-			fmt.Fprintf(stderr, "thirdstop plan new: can't write %s: %v\n", name, err)
+			what := systemSays(err)
+			if errors.Is(err, fs.ErrNotExist) {
+				what = "its folder is not there"
+			}
+			fmt.Fprintf(stderr, "thirdstop plan new: can't write %s: %s; make its folder first, or give another name\n", name, what)
 		}
 		return 1
 	}
@@ -106,7 +110,7 @@ func planCheck(ctx context.Context, args []string, stdin io.Reader, stdout, stde
 		}
 		text, err := planRead(name, stdin)
 		if err != nil {
-			fmt.Fprintf(stderr, "thirdstop plan check: can't read %s: %v\n", shown, err)
+			fmt.Fprintf(stderr, "thirdstop plan check: %v\n", aboutFile(shown, err, "check the name; \"thirdstop plan new\" writes a plan to begin with"))
 			code = 1
 			continue
 		}
@@ -136,21 +140,12 @@ func planRead(name string, stdin io.Reader) ([]byte, error) {
 	if name != "-" {
 		f, err := os.Open(filepath.Clean(name))
 		if err != nil {
-			return nil, planPathError(err)
+			return nil, err
 		}
 		defer f.Close()
 		in = f
 	}
-	text, err := io.ReadAll(io.LimitReader(in, plan.MostBytes+1))
-	return text, planPathError(err)
-}
-
-// planPathError leaves the path out of an error whose message has named it.
-func planPathError(err error) error {
-	if p := (*fs.PathError)(nil); errors.As(err, &p) {
-		return p.Err
-	}
-	return err
+	return io.ReadAll(io.LimitReader(in, plan.MostBytes+1))
 }
 
 func planCount(n int, one, many string) string {

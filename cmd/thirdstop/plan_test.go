@@ -82,7 +82,7 @@ func TestPlanCheckNamesEveryFaultOfEveryFile(t *testing.T) {
 			t.Errorf("plan check does not say %q:\n%s", want, out)
 		}
 	}
-	if !strings.Contains(errs, "missing.yaml: no such file") && !strings.Contains(errs, "cannot find") {
+	if !strings.Contains(errs, "missing.yaml: there is no such file") {
 		t.Errorf("plan check says %q of a file that is not there", errs)
 	}
 	if code, _, _ := plannedRun(t, "check", odd); code != 0 {

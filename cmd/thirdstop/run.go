@@ -35,7 +35,7 @@ THIRDSTOP_LOOKS_ON ...), and that before the config file ("plan: ...", "listen: 
 THIRDSTOP_FOLDER or "folder: ..." name the folder where the command line does not.
 Nothing is ever written into the capture folder.
 
-Exit code: 0 stopped in order, 1 something failed, 2 wrong use.
+Exit code: 0 stopped in order, 1 something failed, 2 wrong use or wrong settings.
 `
 
 func runRun(ctx context.Context, args []string, stdout, stderr io.Writer) int {
@@ -47,9 +47,9 @@ func runRun(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	case errors.Is(err, errUsage):
 		fmt.Fprintf(stderr, "thirdstop run: %v\n\n%s", err, runHelp)
 		return 2
-	case err != nil:
+	case err != nil: // settings that are wrong stay wrong, wherever they stand
 		fmt.Fprintln(stderr, "thirdstop run:", err)
-		return 1
+		return 2
 	}
 	d := &daemon{settings: s, out: stdout, log: logger(s.Log, stderr)}
 	if err := d.run(ctx); err != nil {

@@ -133,7 +133,7 @@ func (s *settings) complete() error {
 	if s.Listen == "" {
 		s.Listen = "127.0.0.1:7353"
 	}
-	if _, _, err := net.SplitHostPort(s.Listen); err != nil {
+	if _, port, err := net.SplitHostPort(s.Listen); err != nil || !isPort(port) {
 		return fmt.Errorf("listen is %q; write an address and a port like 127.0.0.1:7353, or :7353 for every tablet in the network", s.Listen)
 	}
 	if s.Data == "" {
@@ -151,12 +151,15 @@ func (s *settings) complete() error {
 	default:
 		return fmt.Errorf("existing is %q; write %q or %q", s.Existing, watcher.TakeExisting, watcher.SkipExisting)
 	}
-	switch s.Log {
+	return checkLog(s.Log)
+}
+
+func checkLog(kind string) error {
+	switch kind {
 	case "", "text", "json":
-	default:
-		return fmt.Errorf("log is %q; write \"text\" or \"json\"", s.Log)
+		return nil
 	}
-	return nil
+	return fmt.Errorf("log is %q; write \"text\" or \"json\"", kind)
 }
 
 // dataFolder is where shoots, devices and cache lie: XDG_DATA_HOME on Linux, and
@@ -203,7 +206,7 @@ func readConfig(name string) (configFile, error) {
 		return configFile{}, nil
 	}
 	if err != nil {
-		return configFile{}, fmt.Errorf("the config file can't be read: %w", err)
+		return configFile{}, fmt.Errorf("the config file can't be read: %w", aboutFile(name, err, "check the name after --config or in THIRDSTOP_CONFIG"))
 	}
 	if len(text) > 64<<10 {
 		return configFile{}, fmt.Errorf("%s is larger than 64 KB, so it can't be thirdstop's config file", name)
@@ -221,7 +224,8 @@ func readConfig(name string) (configFile, error) {
 		Log      any `yaml:"log"`
 	}
 	if err := yaml.UnmarshalWithOptions(text, &keys, yaml.Strict()); err != nil {
-		return configFile{}, fmt.Errorf("%s: %s", name, strings.TrimSpace(yaml.FormatError(err, false, true)))
+		return configFile{}, fmt.Errorf("%s: %s\nit holds lines like \"plan: boathouse.yaml\", each key once; the keys are folder and the long flags of \"thirdstop run --help\"",
+			name, strings.TrimSpace(yaml.FormatError(err, false, true)))
 	}
 	file := configFile{name: name, values: map[string]string{}}
 	for key, v := range map[string]any{"folder": keys.Folder, "plan": keys.Plan, "listen": keys.Listen, "data": keys.Data,

@@ -106,7 +106,12 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 			err = trailErase(dir, what, stdout)
 		}
 		if err != nil {
-			fmt.Fprintf(stderr, "thirdstop trail %s: %s: %v\n", verb, name, err)
+			var none *trail.NoShootError
+			if errors.As(err, &none) { // it names the folder itself
+				fmt.Fprintf(stderr, "thirdstop trail %s: %v\n", verb, err)
+			} else {
+				fmt.Fprintf(stderr, "thirdstop trail %s: %s: %v\n", verb, name, err)
+			}
 			code = 1
 		}
 	}
@@ -147,6 +152,9 @@ func personal(words string) (shoot.Personal, error) {
 }
 
 func trailErase(dir string, what shoot.Personal, stdout io.Writer) (err error) {
+	if _, err := trail.ReadHeader(dir); err != nil { // before a lock is looked for in a place that isn't there
+		return err
+	}
 	if shoots := filepath.Dir(dir); filepath.Base(shoots) == "shoots" { // not an archived copy
 		release, err := trail.LockDir(filepath.Dir(shoots))
 		if err != nil {
@@ -169,7 +177,7 @@ func trailList(data string, stdout, stderr io.Writer) int {
 		return 0
 	}
 	if err != nil {
-		fmt.Fprintln(stderr, "thirdstop trail list: the shoots can't be listed:", err)
+		fmt.Fprintln(stderr, "thirdstop trail list: the shoots can't be listed:", aboutFile(filepath.Join(data, "shoots"), err, "check the folder after --data"))
 		return 1
 	}
 	code := 0
