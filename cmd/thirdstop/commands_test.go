@@ -156,7 +156,7 @@ func TestDevicesAreListedAndRevoked(t *testing.T) {
 		t.Fatal(err)
 	}
 	code, out, errs := ran(t, "devices", "--data", data)
-	if code != 0 || errs != "" || !strings.Contains(out, d.ID) || !strings.Contains(out, "tablet ?[31mred") || !strings.Contains(out, "lights") {
+	if code != 0 || errs != "" || !strings.Contains(out, d.ID) || !strings.Contains(out, "tablet \uFFFD[31mred") || !strings.Contains(out, "lights") {
 		t.Errorf("devices = %d %q %q", code, out, errs)
 	}
 	if strings.Contains(out, token) {
