@@ -71,22 +71,47 @@ type placer struct {
 	l layout
 }
 
-func (p placer) Block(col, row int, sum *[3]uint32, pixels int) {
-	bc, br := p.l.place(col, row, p.s.BlockCols, p.s.BlockRows)
-	b := p.s.BlockAt(bc, br)
-	for ch := range b {
+// line is where a stored row of a grid comes to lie: its first place, and the steps to
+// the next.
+func (l layout) line(row, uprightCols, uprightRows int) (first, step int) {
+	col, r := l.place(0, row, uprightCols, uprightRows)
+	first = r*uprightCols + col
+	col, r = l.place(1, row, uprightCols, uprightRows)
+	return first, r*uprightCols + col - first
+}
+
+func (p placer) Blocks(row int, sums [][3]uint32) {
+	at, step := p.l.line(row, p.s.BlockCols, p.s.BlockRows)
+	w, h := p.l.size(p.s.Width, p.s.Height) // as stored
+	whole := w / BlockSize
+	if BlockSize*(row+1) > h {
+		whole = 0
+	}
+	for col := range sums {
+		b, sum := &p.s.Blocks[at], &sums[col]
+		at += step
 		// In 1/256 of a code value, like the sums.
-		b[ch] = uint16((2*sum[ch] + uint32(pixels)) / (2 * uint32(pixels)))
+		if col < whole {
+			b[0], b[1], b[2] = uint16((sum[0]+32)>>6), uint16((sum[1]+32)>>6), uint16((sum[2]+32)>>6)
+			continue
+		}
+		pixels := uint32(min(BlockSize, w-BlockSize*col) * min(BlockSize, h-BlockSize*row))
+		for ch := range b {
+			b[ch] = uint16((2*sum[ch] + pixels) / (2 * pixels))
+		}
 	}
 }
 
-func (p placer) Cell(col, row int, c *entropy.Cell) {
-	cc, cr := p.l.place(col, row, p.s.Cols, p.s.Rows)
-	to := p.s.At(cc, cr)
-	to.Min, to.Max, to.Clipped, to.ClippedAny, to.Pixels = c.Min, c.Max, c.Clipped, c.Any, c.Pixels
-	n := float64(c.Pixels)
-	for ch := range to.Mean {
-		to.Mean[ch] = float32(float64(c.Sum[ch]) / entropy.Unit / n)
-		to.Var[ch] = float32(c.Spread[ch] / (n * n))
+func (p placer) Cells(row int, cells []entropy.Cell) {
+	at, step := p.l.line(row, p.s.Cols, p.s.Rows)
+	for col := range cells {
+		to, c := &p.s.Cells[at], &cells[col]
+		at += step
+		to.Min, to.Max, to.Clipped, to.ClippedAny, to.Pixels = c.Min, c.Max, c.Clipped, c.Any, c.Pixels
+		n := float64(c.Pixels)
+		for ch := range to.Mean {
+			to.Mean[ch] = float32(float64(c.Sum[ch]) / entropy.Unit / n)
+			to.Var[ch] = float32(c.Spread[ch] / (n * n))
+		}
 	}
 }

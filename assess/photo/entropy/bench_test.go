@@ -50,8 +50,8 @@ var sizes = []struct {
 // nothing is a sink for benchmarks.
 type nothing struct{}
 
-func (nothing) Block(int, int, *[3]uint32, int) {}
-func (nothing) Cell(int, int, *Cell)            {}
+func (nothing) Blocks(int, [][3]uint32) {}
+func (nothing) Cells(int, []Cell)       {}
 
 func BenchmarkRead(b *testing.B) {
 	for _, size := range sizes {

@@ -192,9 +192,9 @@ var pool = sync.Pool{New: func() any { return new(worker) }}
 // worker is what one goroutine needs.
 type worker struct {
 	*job
-	coefs  [roomBlocks * 64]int16
+	coefs  [roomBlocks*64 + behind]int16
 	flat   [roomBlocks]bool // blocks of a first coefficient alone
-	bridge [bridgeBlocks * 64]int16
+	bridge [bridgeBlocks*64 + behind]int16
 	bflat  [bridgeBlocks]bool
 	heads  []head
 	sum    [3]int32 // of the differences decoded
@@ -234,17 +234,13 @@ func (w *worker) decode(s *stream, out []int16, flat []bool, n, stop int, guess 
 		if guess && m < headMCUs {
 			w.heads = append(w.heads, head{s.position(), w.sum})
 		}
-		blocks := out[m*per*64 : (m+1)*per*64]
-		clear(blocks)
+		blocks := out[m*per*64 : (m+1)*per*64+behind]
+		clear(blocks[:per*64])
+		if !s.mcu(w.plan, blocks, flat[m*per:(m+1)*per], w.job.vector) {
+			return m, senseless
+		}
 		for i := range w.plan {
-			p := &w.plan[i]
-			b := (*[64]int16)(blocks[i*64:])
-			isFlat, ok := s.block(b, p.dc, p.ac)
-			if !ok {
-				return m, senseless
-			}
-			flat[m*per+i] = isFlat
-			w.sum[p.comp] += int32(b[0])
+			w.sum[w.plan[i].comp] += int32(blocks[i*64])
 		}
 		at := s.position()
 		if at > s.end {

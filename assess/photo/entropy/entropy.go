@@ -28,9 +28,11 @@ var ErrNotMine = errors.New("not a JPEG for the quick reader")
 const (
 	CellSize  = 16
 	BlockSize = 8
-	ClipCode  = 254 // the code value from which a sample counts as clipped
-	Unit      = 256 // sums are in 1/256 of a code value
+	ClipCode  = 254           // the code value from which a sample counts as clipped
+	Unit      = 1 << unitBits // sums are in 1/256 of a code value
 )
+
+const unitBits = 8
 
 // Want says how much is measured.
 type Want int
@@ -62,13 +64,14 @@ type Cell struct {
 	Pixels   uint16
 }
 
-// Sink takes what was measured. Columns and rows are those of the stored
-// picture. Calls come from several goroutines at once, and every place comes
-// exactly once; if Read fails, some may never come. Nothing passed may be kept.
+// Sink takes what was measured. Rows and columns are those of the stored picture.
+// Calls come from several goroutines at once, and every row comes exactly once; if
+// Read fails, some may never come. Nothing passed may be kept.
 type Sink interface {
-	// Block takes the sums of up to 8x8 pixels, in 1/Unit of a code value.
-	Block(col, row int, sum *[3]uint32, pixels int)
-	Cell(col, row int, c *Cell)
+	// Blocks takes a row of blocks: the sums of up to 8x8 pixels each, in 1/Unit of a code value.
+	Blocks(row int, sums [][3]uint32)
+	// Cells takes a row of cells.
+	Cells(row int, cells []Cell)
 }
 
 // Read measures a JPEG. It calls begin once, when the file is known to be of a

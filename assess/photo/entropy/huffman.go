@@ -25,6 +25,20 @@ var order = func() (o [64]uint8) {
 	return o
 }()
 
+// places is order behind the place before, for places of 8 bits: the k-th coefficient
+// goes to places[k+1]. From the 64th on they go to nowhere, and so does what is in front of the first.
+// There is one more, for those who add up in more bits.
+var places = func() (o [257]uint8) {
+	for i := range o {
+		o[i] = nowhere
+	}
+	copy(o[1:], order[:])
+	return o
+}()
+
+// nowhere is a place behind a block: the next one's first, which is written later.
+const nowhere = 64
+
 // codes is a table of Huffman codes as the standard's decoder has them (T.81 F.2.2.3).
 type codes struct {
 	length [257]uint8
@@ -109,33 +123,38 @@ func newDC(c *codes) *dcTable {
 // of an entry:
 //
 //	bits  0 -  7  bits used
-//	bits  8 - 15  where the last value goes, from the present place; escape if it isn't so simple
-//	bits 16 - 23  where the first value goes
-//	bits 24 - 31  how far the place moves; endOfBlock more where the block ends
+//	bits  8 - 15  how far the place moves; endOfBlock more where the block ends
+//	bits 16 - 23  where the first value goes, from the present place
 //	bits 32 - 47  the first value
 //	bits 48 - 63  the last value, again the first where there is one only
 //
-// Both values are always stored, so that one or two takes no branch. A symbol
-// without a value stores 0, where nothing has been stored yet.
+// Both values are always stored, so that one or two takes no branch: the last goes
+// in front of the new place. A symbol without a value stores 0, where nothing has
+// been stored yet. Places from 64 on are no places, and what is stored there is lost.
+//
+// What isn't so simple moves by escape and uses no bits. It holds the symbol instead
+// of the first value and its code's length instead of the last, or 0 where they are not known.
 type acTable struct {
 	look  [1 << acBits]uint64
 	codes codes
 }
 
+// Places are 8 bits: they tell 64 (a full block), endOfBlock and more, and escape and
+// more apart.
 const (
-	escape     = 255
-	endOfBlock = 64
+	endOfBlock = 128
+	escape     = 192
 )
 
-func entry(used, last, first, move int, v1, v2 int16) uint64 {
-	return uint64(used) | uint64(last)<<8 | uint64(first)<<16 | uint64(move)<<24 | uint64(uint16(v1))<<32 | uint64(uint16(v2))<<48
+func entry(used, first, move int, v1, v2 int16) uint64 {
+	return uint64(used) | uint64(move)<<8 | uint64(first)<<16 | uint64(uint16(v1))<<32 | uint64(uint16(v2))<<48
 }
 
 func newAC(c *codes) *acTable {
 	t := &acTable{codes: *c}
 	single := make([]uint64, 1<<acBits)
 	for i := range single {
-		single[i] = entry(0, escape, 0, 0, 0, 0)
+		single[i] = entry(0, escape, escape, 0, 0)
 	}
 	for i := range c.n {
 		l, run, size := int(c.length[i]), int(c.value[i]>>4), int(c.value[i]&15)
@@ -146,16 +165,16 @@ func newAC(c *codes) *acTable {
 		if l+size > acBits {
 			// The code is known, the value must be fetched.
 			for k := range 1 << (acBits - l) {
-				single[at+k] = entry(l, escape, 0, 0, int16(c.value[i]), 0)
+				single[at+k] = entry(0, escape, escape, int16(c.value[i]), int16(l))
 			}
 			continue
 		}
 		each := 1 << (acBits - l - size)
 		for v := range 1 << size {
 			x := int16(extend(uint64(v), uint(size)))
-			e := entry(l+size, run, run, run+1, x, x)
+			e := entry(l+size, run, run+1, x, x)
 			if c.value[i] == 0 {
-				e = entry(l, 0, 0, endOfBlock, 0, 0)
+				e = entry(l, escape, endOfBlock, 0, 0)
 			}
 			for k := range each {
 				single[at+v*each+k] = e
@@ -164,19 +183,15 @@ func newAC(c *codes) *acTable {
 	}
 	for i, e := range single {
 		t.look[i] = e
-		used, move := int(e&0xFF), int(e>>24&0xFF)
-		if e>>8&0xFF == escape || move >= endOfBlock {
+		used, move := int(e&0xFF), int(e>>8&0xFF)
+		if move >= endOfBlock {
 			continue
 		}
 		f := single[i<<used&(1<<acBits-1)]
-		more := int(f & 0xFF)
-		switch v1 := int16(e >> 32); {
-		case f>>8&0xFF == escape || used+more > acBits:
-		case f>>24&0xFF == endOfBlock:
-			// The end takes a place, too: after a 64th coefficient there is none.
-			t.look[i] = entry(used+more, move, move-1, move+endOfBlock, v1, 0)
-		default:
-			t.look[i] = entry(used+more, move+int(f>>8&0xFF), move-1, move+int(f>>24&0xFF), v1, int16(f>>32))
+		more, on := int(f&0xFF), int(f>>8&0xFF)
+		if on != escape && used+more <= acBits {
+			// Where the end of the block is second, the last value is lost behind it.
+			t.look[i] = entry(used+more, move-1, move+on, int16(e>>32), int16(f>>32))
 		}
 	}
 	return t

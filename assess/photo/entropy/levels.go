@@ -16,21 +16,15 @@ import "math"
 //   - the rounding of samples to whole numbers, 1/12 of a code value squared each,
 //     and half a code value of a mean at most: see rounding.
 //
-// Where there are vector kernels, Exact takes hardly longer than this and is to be
-// preferred. Without them this takes a third of its time.
+// All of it is reckoned in whole numbers, so that neither the order in which things are
+// added nor the processor makes a difference. Numbers beyond what pictures have wrap around.
 //
 // MCUs that reach over the picture's edge are measured pixel by pixel.
 
 // wave is what Levels adds up of a cell beside its tally: sums and squares of the
-// three channels, less 128 and before rounding. They are whole numbers, in 1/Unit, so
-// that the order in which they are added doesn't matter.
+// three channels, less 128 and before rounding, in 1/Unit.
 type wave struct {
 	sum, square [3]int64
-}
-
-func (w *wave) add(ch int, sum, square float64) {
-	w.sum[ch] += int64(math.RoundToEven(sum * Unit))
-	w.square[ch] += int64(math.RoundToEven(square * Unit))
 }
 
 func (w *wave) merge(o *wave) {
@@ -40,37 +34,177 @@ func (w *wave) merge(o *wave) {
 	}
 }
 
-// spread writes down the variance times the pixels squared.
-func (w *wave) spread(c *Cell) {
-	for ch := range w.sum {
-		sum := float64(w.sum[ch]) / Unit
-		c.Spread[ch] = max(0, float64(c.Pixels)*float64(w.square[ch])/Unit-sum*sum)
-	}
+// spread is the variance times the pixels squared.
+func (w *wave) spread(ch int, pixels uint16) float64 {
+	return float64(max(0, int64(pixels)*w.square[ch]*Unit-w.sum[ch]*w.sum[ch])) / (Unit * Unit)
 }
 
 // mix is how much of Cb and Cr goes into a channel (JFIF 1.02), in the fixed point
-// of image/color.
-var mix = [3][2]float64{{0, 91881.0 / 65536}, {-22554.0 / 65536, -46802.0 / 65536}, {116130.0 / 65536, 0}}
+// of image/color: 1/65536.
+var mix = [3][2]int64{{0, 91881}, {-22554, -46802}, {116130, 0}}
 
-// halves[s][k] is the mean of the first (s=0) or second half of the k-th cosine
-// of the transform; halves[2] of the whole.
-var halves = func() (h [3][8]float64) {
-	for k := range 8 {
-		scale := 0.5
-		if k == 0 {
-			scale = math.Sqrt(0.125)
-		}
-		for n := range 8 {
-			v := scale * math.Cos(float64(2*n+1)*float64(k)*math.Pi/16)
-			h[n/4][k] += v / 4
-			h[2][k] += v / 8
+// halves[k] is the mean of the first half of the k-th cosine of the transform. Of the
+// second half it is the opposite, and of an even cosine but the first's either is 0.
+var halves = func() (h [8]float64) {
+	h[0] = math.Sqrt(0.125)
+	for k := 1; k < 8; k += 2 {
+		for n := range 4 {
+			h[k] += 0.5 * math.Cos(float64(2*n+1)*float64(k)*math.Pi/16) / 4
 		}
 	}
 	return h
 }()
 
-// odd are the cosines whose halves have a mean.
-var odd = [5]int{0, 1, 3, 5, 7}
+// partBits is the precision of means of parts of a block: 1/2^17 of a code value.
+const partBits = 17
+
+// weights are what coefficients but the first count for in the mean of a part of a
+// block, less the block's mean: of the left half, of the upper half, and what the upper
+// left quarter has beyond both. Those of the opposite parts are the opposite.
+var weights = func() (w [3][64]int16) {
+	for u := range 8 {
+		for v := range 8 {
+			if u == 0 && v == 0 {
+				continue
+			}
+			which := 2
+			if v == 0 {
+				which = 0
+			} else if u == 0 {
+				which = 1
+			}
+			w[which][8*u+v] = int16(math.Round(halves[u] * halves[v] * (1 << partBits)))
+		}
+	}
+	return w
+}()
+
+// dots is what the products of an MCU's coefficients are reckoned from, and in. Its layout
+// is known to the assembly.
+type dots struct {
+	blocks  *int16            // the MCU's
+	n       int               // how many
+	quant   [10]*[64]int16    // each block's divisors, in 16 bits
+	scaled  [10][64]int16     // each block's coefficients by their divisors, but the first: 0
+	m       int               // how many products
+	factors [20][2]*[64]int16 // of what with what
+	product [20]int32
+	step    [10]int32 // each block's divisor of the first coefficient
+}
+
+// products multiplies.
+func (d *dots) products(blocks []int16) {
+	for k := range d.n {
+		b, q, s := (*[64]int16)(blocks[64*k:]), d.quant[k], &d.scaled[k]
+		for i := 1; i < 64; i++ {
+			s[i] = b[i] * q[i]
+		}
+	}
+	for k := range d.m {
+		x, y := d.factors[k][0], d.factors[k][1]
+		sum := int32(0)
+		for i, v := range x {
+			sum += int32(v) * int32(y[i])
+		}
+		d.product[k] = sum
+	}
+}
+
+// want adds a product of two blocks, or of a block and weights, and gives its number.
+func (d *dots) want(x, y *[64]int16) int {
+	d.factors[d.m] = [2]*[64]int16{x, y}
+	d.m++
+	return d.m - 1
+}
+
+// wants says which product is where, by block: with itself; with the Cr block of the same
+// place, for Cb, or with the Cb and Cr blocks for luma; with weights.
+type wants struct {
+	self  [10]int
+	cross [10][2]int
+	parts [10][3]int
+}
+
+// prepare works out, once for a file, which products its MCUs need.
+func (m *measurer) prepare() {
+	j, d := m.job, &m.dots
+	d.n, d.m = len(j.plan), 0
+	for k, p := range j.plan {
+		d.quant[k], d.step[k] = &m.short[p.comp], j.comps[p.comp].quant[0]
+		m.wants.self[k] = d.want(&d.scaled[k], &d.scaled[k])
+	}
+	if len(j.comps) == 1 {
+		return
+	}
+	for k := range j.comps[1].blocks {
+		b, r := m.first[1]+k, m.first[2]+k
+		m.wants.cross[b][0] = d.want(&d.scaled[b], &d.scaled[r])
+		for _, c := range [2]int{b, r} {
+			for i := range weights {
+				if i == 1 && m.shiftY == 0 || i == 0 && m.shiftX == 0 || i == 2 && m.shiftX+m.shiftY < 2 {
+					continue
+				}
+				m.wants.parts[c][i] = d.want(&d.scaled[c], &weights[i])
+			}
+		}
+	}
+	if m.shiftX+m.shiftY == 0 {
+		for k := range j.comps[0].blocks {
+			for i := range 2 {
+				m.wants.cross[k][i] = d.want(&d.scaled[k], &d.scaled[m.first[1+i]+k])
+			}
+		}
+	}
+}
+
+// first is a block's first coefficient by its divisor.
+func (d *dots) first(blocks []int16, k int) int64 {
+	return int64(int32(blocks[64*k]) * d.step[k])
+}
+
+// block is the sum of a block's samples, less 128 each, and of their squares.
+func (m *measurer) block(blocks []int16, flat []bool, k int) (sum, square int64) {
+	dc := m.dots.first(blocks, k)
+	if flat[k] {
+		v := even(int32(dc))
+		return 64 * v, 64 * v * v
+	}
+	return 8 * dc, dc*dc + int64(m.dots.product[m.wants.self[k]])
+}
+
+// even is the one sample of a block without other coefficients, less 128: a whole number.
+func even(dc int32) int64 { return int64(sample((dc<<17+1<<19)>>2)) - 128 }
+
+// part is the block of chroma that a block of luma shares, and the mean of the part
+// that it shares, less 128, in 1/2^17.
+func (m *measurer) part(blocks []int16, flat []bool, bx, by, i int) (block int, mean int64) {
+	x, y := 8*bx>>m.shiftX, 8*by>>m.shiftY
+	block = m.first[1+i] + y/8*m.job.comps[1].h + x/8
+	dc := m.dots.first(blocks, block)
+	if flat[block] {
+		return block, even(int32(dc)) << partBits
+	}
+	mean = dc << (partBits - 3)
+	parts, product := &m.wants.parts[block], &m.dots.product
+	right, lower := x&4 != 0, y&4 != 0
+	if m.shiftX == 1 {
+		mean += turned(product[parts[0]], right)
+	}
+	if m.shiftY == 1 {
+		mean += turned(product[parts[1]], lower)
+		if m.shiftX == 1 {
+			mean += turned(product[parts[2]], right != lower)
+		}
+	}
+	return block, mean
+}
+
+func turned(v int32, round bool) int64 {
+	if round {
+		return -int64(v)
+	}
+	return int64(v)
+}
 
 // levels measures an MCU by its coefficients.
 func (m *measurer) levels(blocks []int16, flat []bool, mx, my int) {
@@ -82,184 +216,114 @@ func (m *measurer) levels(blocks []int16, flat []bool, mx, my int) {
 		m.edge(blocks, flat, mx, my, t, wave)
 		return
 	}
-	luma := &j.comps[0]
+	if m.vector {
+		m.dots.blocks = &blocks[0]
+		dotsVector(&m.dots)
+	} else {
+		m.dots.products(blocks)
+	}
+	t.pixels += uint16(64 * j.comps[0].blocks)
 	if len(j.comps) == 1 {
-		sum, square := m.block(blocks, flat, 0, luma)
-		m.blockIs = [3]uint32{}
+		sum, square := m.block(blocks, flat, 0)
+		v := within(Unit * (sum + 64*128))
 		for ch := range 3 {
-			wave.add(ch, sum, square)
-			m.blockIs[ch] = fixed(sum + 64*128)
+			wave.sum[ch] += Unit * sum
+			wave.square[ch] += Unit * square
 		}
-		m.emitLevels(t, x0, y0)
+		*m.band.block(x0, y0) = [3]uint32{v, v, v}
 		return
 	}
 
 	// Chroma: squares of all its blocks, each sample as often as it covers pixels.
-	chroma := &j.comps[1]
-	covers := float64(int(1) << (m.shiftX + m.shiftY))
-	var squares [3]float64 // Cb Cb, Cr Cr, Cb Cr
-	for k := range chroma.blocks {
+	var bb, rr, br int64
+	for k := range j.comps[1].blocks {
 		b, r := m.first[1]+k, m.first[2]+k
-		sb, bb := m.block(blocks, flat, b, chroma)
-		sr, rr := m.block(blocks, flat, r, &j.comps[2])
-		br := sb * sr / 64
-		if !flat[b] && !flat[r] {
-			br = m.product(blocks, b, r)
+		sb, qb := m.block(blocks, flat, b)
+		sr, qr := m.block(blocks, flat, r)
+		bb += qb
+		rr += qr
+		if flat[b] || flat[r] {
+			br += sb * sr / 64
+		} else {
+			br += sb/8*(sr/8) + int64(m.dots.product[m.wants.cross[b][0]])
 		}
-		squares[0] += covers * bb
-		squares[1] += covers * rr
-		squares[2] += covers * br
 	}
+	covers := m.shiftX + m.shiftY
 	for ch := range 3 {
-		wave.add(ch, 0, mix[ch][0]*mix[ch][0]*squares[0]+mix[ch][1]*mix[ch][1]*squares[1]+2*mix[ch][0]*mix[ch][1]*squares[2])
+		b, r := mix[ch][0], mix[ch][1]
+		wave.square[ch] += (b*b*bb + r*r*rr + 2*b*r*br) << covers >> (2*16 - unitBits)
 	}
+	m.lumas(blocks, flat, x0, y0, wave)
+}
+
+// lumas measures the blocks of luma of an MCU, with the parts of chroma that belong to them.
+func (m *measurer) lumas(blocks []int16, flat []bool, x0, y0 int, wave *wave) {
+	luma := &m.job.comps[0]
+	apart := m.shiftX+m.shiftY > 0
 	for by := range luma.v {
 		for bx := range luma.h {
 			k := by*luma.h + bx
-			sum, square := m.block(blocks, flat, k, luma)
-			var part, with [2]float64 // of Cb and Cr: the mean, and the product with luma
-			var same [2]bool
-			for i := range 2 {
-				block, half := m.part(bx, by, i)
-				part[i] = m.mean(blocks, flat, block, half)
-				same[i] = flat[block]
-				with[i] = sum * part[i]
-				if m.shiftX+m.shiftY == 0 && !flat[k] && !flat[block] {
-					with[i] = m.product(blocks, k, block)
-				}
-			}
+			sum, square := m.block(blocks, flat, k)
+			b, meanB := m.part(blocks, flat, bx, by, 0)
+			r, meanR := m.part(blocks, flat, bx, by, 1)
+			to := m.band.block(x0+8*bx, y0+8*by)
 			for ch := range 3 {
-				c := mix[ch][0]*part[0] + mix[ch][1]*part[1]
-				wave.add(ch, sum+64*c, square+2*(mix[ch][0]*with[0]+mix[ch][1]*with[1]))
-				m.blockIs[ch] = fixed(sum + 64*(128+c+rounding(ch, sum/64+128, part, same)))
-			}
-			m.emitLevels(t, x0+8*bx, y0+8*by)
-		}
-	}
-}
-
-// emitLevels gives the whole block in blockIs to the sink and adds it to its cell.
-func (m *measurer) emitLevels(t *tally, x, y int) {
-	t.pixels += 64
-	for ch, v := range m.blockIs {
-		t.sum[ch] += v
-	}
-	m.job.sink.Block(x/BlockSize, y/BlockSize, &m.blockIs, 64)
-}
-
-// fixed is a sum of 64 code values in 1/Unit, kept within what samples can have.
-func fixed(sum float64) uint32 { return uint32(min(max(sum, 0), 64*255)*Unit + 0.5) }
-
-// rounding is how much the conversion's whole numbers are above the true value on
-// average. It adds y/255 before it cuts off the fraction. Where chroma is even, its
-// fraction is known; else any fraction is as likely.
-func rounding(ch int, y float64, chroma [2]float64, same [2]bool) float64 {
-	var c float64
-	for i, v := range chroma {
-		if mix[ch][i] == 0 {
-			continue
-		}
-		if !same[i] {
-			return y/255 - 0.5
-		}
-		c += mix[ch][i] * v
-	}
-	fraction := c - math.Floor(c)
-	carry := 0.0
-	if fraction+y/255 >= 1 {
-		carry = 1
-	}
-	return carry - fraction
-}
-
-// part is the block of chroma that a block of luma shares, and which half of it
-// across and down.
-func (m *measurer) part(bx, by, i int) (block int, half [2]int) {
-	c := &m.job.comps[1+i]
-	x, y := 8*bx>>m.shiftX, 8*by>>m.shiftY
-	half = [2]int{2, 2}
-	if m.shiftX == 1 {
-		half[0] = x % 8 / 4
-	}
-	if m.shiftY == 1 {
-		half[1] = y % 8 / 4
-	}
-	return m.first[1+i] + y/8*c.h + x/8, half
-}
-
-// block is the sum of a block's samples, less 128 each, and of their squares.
-func (m *measurer) block(blocks []int16, flat []bool, k int, c *component) (sum, square float64) {
-	dc := int32(blocks[k*64]) * c.quant[0]
-	if flat[k] {
-		v := even(dc)
-		return 64 * v, 64 * v * v
-	}
-	return 8 * float64(dc), m.product(blocks, k, k)
-}
-
-// product adds up the products of two blocks' samples, less 128 each.
-func (m *measurer) product(blocks []int16, k, l int) float64 {
-	a, b := (*[64]int16)(blocks[k*64:]), (*[64]int16)(blocks[l*64:])
-	qa, qb := m.short[m.job.plan[k].comp], m.short[m.job.plan[l].comp]
-	first := float64(int32(a[0])*int32(qa[0])) * float64(int32(b[0])*int32(qb[0]))
-	rest := int32(0)
-	if m.vector {
-		rest = dotVector(a, qa, b, qb)
-	} else {
-		rest = dot(a, qa, b, qb)
-	}
-	return first + float64(rest)
-}
-
-// dot adds up the products of two blocks' coefficients but the first. Numbers
-// beyond 16 and 32 bits, which no picture has, wrap around.
-func dot(a, qa, b, qb *[64]int16) int32 {
-	var sum int32
-	for i := 1; i < 64; i++ {
-		sum += int32(a[i]*qa[i]) * int32(b[i]*qb[i])
-	}
-	return sum
-}
-
-// even is the one sample of a block without other coefficients, less 128: a whole number.
-func even(dc int32) float64 { return float64(sample((dc<<17+1<<19)>>2)) - 128 }
-
-// mean is the mean of a block's samples, less 128, or of a half of it each way.
-func (m *measurer) mean(blocks []int16, flat []bool, k int, half [2]int) float64 {
-	b, q := blocks[k*64:k*64+64], m.short[m.job.plan[k].comp]
-	if flat[k] {
-		return even(int32(b[0]) * int32(q[0]))
-	}
-	if half == [2]int{2, 2} {
-		return float64(int32(b[0])*int32(q[0])) / 8
-	}
-	var sum float64
-	for _, u := range odd {
-		if u > 0 && half[0] == 2 {
-			break
-		}
-		for _, v := range odd {
-			if v > 0 && half[1] == 2 {
-				break
-			}
-			if c := b[8*u+v]; c != 0 {
-				sum += float64(int32(c)*int32(q[8*u+v])) * halves[half[0]][u] * halves[half[1]][v]
+				c := mix[ch][0]*meanB + mix[ch][1]*meanR // in 1/2^33
+				of := Unit*sum + (c+1<<(32-6-unitBits))>>(33-6-unitBits)
+				wave.sum[ch] += of
+				if apart || flat[k] || flat[b] && flat[r] {
+					wave.square[ch] += Unit*square + sum*c>>(32-unitBits)
+				} else {
+					wave.square[ch] += Unit*square + m.with(flat, k, b, r, sum, meanB, meanR, ch)>>(15-unitBits)
+				}
+				even := (mix[ch][0] == 0 || flat[b]) && (mix[ch][1] == 0 || flat[r])
+				to[ch] = within(of + 64*128*Unit + rounding(sum+64*128, c, even))
 			}
 		}
 	}
-	return sum
+}
+
+// with adds up a channel's products of luma and chroma, in 1/65536, where chroma is as large as luma.
+func (m *measurer) with(flat []bool, k, b, r int, sum, meanB, meanR int64, ch int) int64 {
+	withB, withR := sum*(meanB>>(partBits-3))/8, sum*(meanR>>(partBits-3))/8
+	if !flat[b] {
+		withB += int64(m.dots.product[m.wants.cross[k][0]])
+	}
+	if !flat[r] {
+		withR += int64(m.dots.product[m.wants.cross[k][1]])
+	}
+	return mix[ch][0]*withB + mix[ch][1]*withR
+}
+
+// within keeps a sum of 64 code values, in 1/Unit, within what samples can have.
+func within(sum int64) uint32 { return uint32(min(max(sum, 0), 64*255*Unit)) }
+
+// rounding is how much the conversion's whole numbers of a block are above their true
+// values on average, times 64, in 1/Unit. It adds y/255 before it cuts off the fraction.
+// Where chroma is even, its fraction is known; else any fraction is as likely. luma is the
+// sum of luma over the block, c what chroma adds to a pixel in 1/2^33.
+func rounding(luma, c int64, even bool) int64 {
+	luma += luma >> 8 // times 256/255, nearly
+	if !even {
+		return luma - 32*Unit
+	}
+	fraction := c >> partBits & 0xFFFF
+	carry := int64(0)
+	if fraction+luma<<2 >= 1<<16 {
+		carry = 64 * Unit
+	}
+	return carry - fraction>>(16-6-unitBits)
 }
 
 // edge measures an MCU pixel by pixel.
 func (m *measurer) edge(blocks []int16, flat []bool, mx, my int, t *tally, w *wave) {
 	one := tally{min: [3]uint8{255, 255, 255}}
 	m.transform(blocks, flat)
-	m.pixels(&one, mx*m.job.mw, my*m.job.mh)
-	n := float64(one.pixels)
+	sums := m.pixels(&one, mx*m.job.mw, my*m.job.mh)
+	n := int64(one.pixels)
 	t.pixels += one.pixels
-	for ch := range t.sum {
-		t.sum[ch] += one.sum[ch] * Unit
-		sum := float64(one.sum[ch])
-		w.add(ch, sum-128*n, float64(one.square[ch])-2*128*sum+128*128*n)
+	for ch, sum := range sums {
+		w.sum[ch] += Unit * (int64(sum) - 128*n)
+		w.square[ch] += Unit * (int64(one.square[ch]) - 2*128*int64(sum) + 128*128*n)
 	}
 }

@@ -1,8 +1,7 @@
 package entropy
 
-// tally is what has been added up of a cell.
+// tally is what has been added up of a cell, but for the sums, which its blocks have.
 type tally struct {
-	sum     [3]uint32 // code values
 	square  [3]uint32 // at most 256 times 255 squared
 	clipped [4]uint32 // the fourth: pixels with any channel clipped
 	min     [3]uint8
@@ -10,13 +9,20 @@ type tally struct {
 	pixels  uint16
 }
 
-// band is a row of cells, or as much of it as one worker has seen.
+// band is a row of cells, or as much of it as one worker has seen. What hasn't been
+// touched is as it was made, so that bands are put together by adding.
 type band struct {
-	row   int
-	mcus  int
-	cells []tally
-	waves []wave // in Levels
+	row    int
+	mcus   int
+	lo, hi int // the columns of cells that were touched, hi not included
+	cells  []tally
+	waves  []wave         // in Levels
+	blocks [2][][3]uint32 // two rows of sums, in 1/Unit
+	result []Cell
 }
+
+// block is where the sums of the block at a pixel go.
+func (b *band) block(x, y int) *[3]uint32 { return &b.blocks[y/BlockSize&1][x/BlockSize] }
 
 // measurer turns coefficients into sums.
 type measurer struct {
@@ -30,9 +36,9 @@ type measurer struct {
 	shiftX  uint   // chroma samples are 1<<shift pixels wide
 	shiftY  uint
 	vector  bool
-	short   [3]*[64]int16 // divisors in 16 bits, in Levels
-	blockIs [3]uint32     // what sinks are passed: here, so that it needn't be allocated each time
-	cellIs  Cell
+	short   [3][64]int16 // divisors in 16 bits, in Levels
+	dots    dots
+	wants   wants
 }
 
 func (m *measurer) begin(j *job) {
@@ -48,14 +54,13 @@ func (m *measurer) begin(j *job) {
 		m.shiftX, m.shiftY = uint(j.comps[0].h/j.comps[1].h-1), uint(j.comps[0].v/j.comps[1].v-1)
 	}
 	m.vector = j.vector
-	for i, c := range j.comps {
-		if j.want != Levels {
-			break
+	if j.want == Levels {
+		for i, c := range j.comps {
+			for k, q := range c.quant {
+				m.short[i][k] = int16(q)
+			}
 		}
-		m.short[i] = new([64]int16)
-		for k, q := range c.quant {
-			m.short[i][k] = int16(q)
-		}
+		m.prepare()
 	}
 	if m.vector {
 		m.place()
@@ -91,6 +96,8 @@ func (w *worker) measure(coefs []int16, flat []bool, n, mcu int, pred *[3]int32)
 			m.band = m.fresh(row)
 		}
 		m.band.mcus++
+		cell := mx * w.mw / CellSize
+		m.band.lo, m.band.hi = min(m.band.lo, cell), max(m.band.hi, cell+1)
 		switch {
 		case w.want == Levels:
 			m.levels(blocks, flags, mx, my)
@@ -135,8 +142,9 @@ func (m *measurer) transform(blocks []int16, flat []bool) {
 	}
 }
 
-// pixels looks at those pixels of an MCU that belong to the picture, one by one.
-func (m *measurer) pixels(t *tally, x0, y0 int) {
+// pixels looks at those pixels of an MCU that belong to the picture, one by one, and
+// gives their sums.
+func (m *measurer) pixels(t *tally, x0, y0 int) (all [3]uint32) {
 	j := m.job
 	luma := &j.comps[0]
 	for by := range luma.v {
@@ -146,26 +154,21 @@ func (m *measurer) pixels(t *tally, x0, y0 int) {
 				continue
 			}
 			w, h := min(8, j.width-x), min(8, j.height-y)
-			m.blockIs = [3]uint32{}
+			var sum [3]uint32
 			if len(j.comps) == 1 {
-				t.grey(&m.samples[0], w, h, &m.blockIs)
+				t.grey(&m.samples[0], w, h, &sum)
 			} else {
-				m.colour(t, bx, by, w, h, &m.blockIs)
+				m.colour(t, bx, by, w, h, &sum)
 			}
-			m.emit(t, x, y, w*h)
+			t.pixels += uint16(w * h)
+			to := m.band.block(x, y)
+			for ch, v := range sum {
+				all[ch] += v
+				to[ch] = v * Unit
+			}
 		}
 	}
-}
-
-// emit gives the block in blockIs to the sink and adds it to its cell.
-func (m *measurer) emit(t *tally, x, y, pixels int) {
-	sum := &m.blockIs
-	t.pixels += uint16(pixels)
-	for ch := range sum {
-		t.sum[ch] += sum[ch]
-		sum[ch] *= Unit
-	}
-	m.job.sink.Block(x/BlockSize, y/BlockSize, sum, pixels)
+	return all
 }
 
 // level fills a block with one sample.
@@ -229,26 +232,37 @@ func clamp(v int32) uint32 { return uint32(min(max(v>>16, 0), 255)) }
 
 // fresh is an empty band.
 func (m *measurer) fresh(row int) *band {
+	cols := (m.job.width + CellSize - 1) / CellSize
 	if n := len(m.spare); n > 0 {
 		b := m.spare[n-1]
 		m.spare = m.spare[:n-1]
-		b.row, b.mcus = row, 0
-		clear(b.waves)
-		clearTallies(b.cells)
+		b.empty(b.lo, b.hi)
+		b.row, b.mcus, b.lo, b.hi = row, 0, cols, 0
 		return b
 	}
-	cols := (m.job.width + CellSize - 1) / CellSize
-	b := &band{row: row, cells: make([]tally, cols)}
+	b := &band{row: row, lo: cols, cells: make([]tally, cols), result: make([]Cell, cols)}
+	for i := range b.blocks {
+		b.blocks[i] = make([][3]uint32, (m.job.width+BlockSize-1)/BlockSize)
+	}
 	if m.job.want == Levels {
 		b.waves = make([]wave, cols)
 	}
-	clearTallies(b.cells)
+	b.empty(0, cols)
 	return b
 }
 
-func clearTallies(cells []tally) {
-	for i := range cells {
-		cells[i] = tally{min: [3]uint8{255, 255, 255}}
+// empty makes columns of cells as good as new.
+func (b *band) empty(lo, hi int) {
+	for i := lo; i < hi; i++ {
+		b.cells[i] = tally{min: [3]uint8{255, 255, 255}}
+	}
+	if b.waves != nil && lo < hi {
+		clear(b.waves[lo:hi])
+	}
+	for _, row := range b.blocks {
+		for i := 2 * lo; i < min(2*hi, len(row)); i++ {
+			row[i] = [3]uint32{}
+		}
 	}
 }
 
@@ -281,51 +295,65 @@ func (m *measurer) flush() {
 		m.spare = append(m.spare, b)
 		b = have
 	}
-	for col := range b.cells {
-		m.cellIs = b.cells[col].cell(j.want == Exact)
-		if j.want == Levels {
-			b.waves[col].spread(&m.cellIs)
+	for i, sums := range b.blocks {
+		if row := 2*b.row + i; BlockSize*row < j.height {
+			j.sink.Blocks(row, sums)
 		}
-		j.sink.Cell(col, b.row, &m.cellIs)
 	}
+	b.finish(j.want)
+	j.sink.Cells(b.row, b.result)
 	m.spare = append(m.spare, b)
 }
 
+// merge adds another part of the same row of cells.
 func (b *band) merge(o *band) {
 	b.mcus += o.mcus
-	for i := range b.cells {
+	for i := o.lo; i < o.hi; i++ {
 		t, u := &b.cells[i], &o.cells[i]
 		t.pixels += u.pixels
-		for ch := range t.sum {
-			t.sum[ch] += u.sum[ch]
+		for ch := range t.square {
 			t.square[ch] += u.square[ch]
 			t.min[ch], t.max[ch] = min(t.min[ch], u.min[ch]), max(t.max[ch], u.max[ch])
 		}
 		for k := range t.clipped {
 			t.clipped[k] += u.clipped[k]
 		}
+		if b.waves != nil {
+			b.waves[i].merge(&o.waves[i])
+		}
 	}
-	for i := range b.waves {
-		b.waves[i].merge(&o.waves[i])
+	for k, row := range o.blocks {
+		for i := 2 * o.lo; i < min(2*o.hi, len(row)); i++ {
+			for ch, v := range row[i] {
+				b.blocks[k][i][ch] += v
+			}
+		}
 	}
+	b.lo, b.hi = min(b.lo, o.lo), max(b.hi, o.hi)
 }
 
-// cell is the result for a complete cell.
-func (t *tally) cell(exact bool) Cell {
-	c := Cell{Pixels: t.pixels}
-	for ch := range c.Sum {
-		if !exact {
-			c.Sum[ch] = t.sum[ch]
+// finish makes the results of a complete band.
+func (b *band) finish(want Want) {
+	for i := range b.cells {
+		t, c := &b.cells[i], &b.result[i]
+		*c = Cell{Pixels: t.pixels}
+		for k := 2 * i; k < min(2*i+2, len(b.blocks[0])); k++ {
+			for ch := range c.Sum {
+				c.Sum[ch] += b.blocks[0][k][ch] + b.blocks[1][k][ch]
+			}
+		}
+		if want == Levels {
+			for ch := range c.Spread {
+				c.Spread[ch] = b.waves[i].spread(ch, t.pixels)
+			}
 			continue
 		}
-		c.Sum[ch] = t.sum[ch] * Unit
-		// Whole numbers of less than 2^53: exact.
-		c.Spread[ch] = float64(uint64(t.pixels)*uint64(t.square[ch]) - uint64(t.sum[ch])*uint64(t.sum[ch]))
-		c.Min[ch], c.Max[ch] = t.min[ch], t.max[ch]
-		c.Clipped[ch] = uint16(t.clipped[ch])
+		for ch, sum := range c.Sum {
+			// Whole numbers of less than 2^53: exact.
+			sum := uint64(sum / Unit)
+			c.Spread[ch] = float64(uint64(t.pixels)*uint64(t.square[ch]) - sum*sum)
+			c.Clipped[ch] = uint16(t.clipped[ch])
+		}
+		c.Min, c.Max, c.Any = t.min, t.max, uint16(t.clipped[3])
 	}
-	if exact {
-		c.Any = uint16(t.clipped[3])
-	}
-	return c
 }

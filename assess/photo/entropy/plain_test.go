@@ -34,24 +34,36 @@ func newGrid(f Frame) *grid {
 	return g
 }
 
-func (g *grid) Block(col, row int, sum *[3]uint32, pixels int) {
-	b := &g.blocks[row*g.bcols+col]
-	if b.pixels != 0 || pixels == 0 {
-		g.mu.Lock()
-		g.faults = append(g.faults, fmt.Sprintf("block %d, %d comes twice or empty", col, row))
-		g.mu.Unlock()
+func (g *grid) Blocks(row int, sums [][3]uint32) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if len(sums) != g.bcols {
+		g.faults = append(g.faults, fmt.Sprintf("row %d has %d blocks, want %d", row, len(sums), g.bcols))
+		return
 	}
-	*b = blockSum{*sum, pixels}
+	for col, sum := range sums {
+		b := &g.blocks[row*g.bcols+col]
+		if b.pixels != 0 {
+			g.faults = append(g.faults, fmt.Sprintf("block %d, %d comes twice", col, row))
+		}
+		*b = blockSum{sum, min(8, g.frame.Width-8*col) * min(8, g.frame.Height-8*row)}
+	}
 }
 
-func (g *grid) Cell(col, row int, c *Cell) {
-	at := &g.cells[row*g.cols+col]
-	if at.Pixels != 0 || c.Pixels == 0 {
-		g.mu.Lock()
-		g.faults = append(g.faults, fmt.Sprintf("cell %d, %d comes twice or empty", col, row))
-		g.mu.Unlock()
+func (g *grid) Cells(row int, cells []Cell) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if len(cells) != g.cols {
+		g.faults = append(g.faults, fmt.Sprintf("row %d has %d cells, want %d", row, len(cells), g.cols))
+		return
 	}
-	*at = *c
+	for col, c := range cells {
+		at := &g.cells[row*g.cols+col]
+		if at.Pixels != 0 || c.Pixels == 0 {
+			g.faults = append(g.faults, fmt.Sprintf("cell %d, %d comes twice or empty", col, row))
+		}
+		*at = c
+	}
 }
 
 // survey reads with the quick reader. how says on how many goroutines, and

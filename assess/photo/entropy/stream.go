@@ -86,137 +86,150 @@ func (s *stream) fill() {
 	}
 }
 
-// block decodes one block into b, which must be clear. The difference of the
-// first coefficient is stored as it is. flat says that no other was coded; ok is
-// false where the bits make no sense.
-func (s *stream) block(b *[64]int16, dc *dcTable, ac *acTable) (flat, ok bool) {
-	buf := &s.buf
-	acc, bits, pos := s.acc, s.bits, s.pos
+// room is a block and what lies behind it. The decoder writes to the first 64
+// places and to nowhere, and needs no look at bounds.
+type room [256]int16
 
-	acc |= binary.BigEndian.Uint64(buf[pos:]) >> (bits & 63)
-	pos += int((63 - bits) >> 3)
-	bits |= 56
-	if e := dc.look[acc>>(64-dcBits)]; e != 0 {
-		b[0] = int16(e >> 8)
-		acc <<= uint(e) & 15
-		bits -= uint(e) & 15
-	} else {
-		l, size := dc.codes.long(uint32(acc >> 48))
-		if l == 0 || size > maxDC {
-			return false, false
-		}
-		acc <<= l & 31
-		if size > 0 {
-			b[0] = int16(extend(acc>>(64-uint(size)), uint(size)))
-		}
-		acc <<= size & 31
-		bits -= l + uint(size)
+// behind is how many places must lie behind the last block of a buffer.
+const behind = 256 - 64
+
+// mcu decodes an MCU's blocks, which must be clear, and lie in out with room behind
+// them. The differences of first coefficients are stored as they are, and flat says of
+// each block that no other was coded. It reports false where the bits make no sense.
+func (s *stream) mcu(plan []planned, out []int16, flat []bool, vector bool) bool {
+	if s.pos > len(s.buf)-mostMCU {
+		return false // a fault of ours: what is left of the buffer might not do
 	}
+	place := uint(0)
+	for i := 0; i < len(plan); {
+		var e uint64
+		if vector {
+			var done int
+			done, place, e = blocksVector(s, &plan[i], len(plan)-i, &out[64*i], &flat[i], place)
+			if i += done; i == len(plan) {
+				break
+			}
+		} else {
+			place, e = s.block(&plan[i], (*room)(out[64*i:]), place)
+		}
+		if !ended(place) {
+			// A long code or value; or the block was full before the second symbol, which
+			// is the next block's; or nonsense.
+			var ok bool
+			if place, ok = s.odd(&plan[i], (*room)(out[64*i:]), place, e); !ok {
+				return false
+			}
+		}
+		if ended(place) {
+			flat[i] = place == 1+endOfBlock
+			place = 0
+			i++
+		}
+	}
+	return true
+}
 
+// ended reports whether a place is that behind a block: behind its 64th
+// coefficient, or wherever the end of the block was coded.
+func ended(place uint) bool { return place == 64 || place-(1+endOfBlock) < 63 }
+
+// block decodes a block from a place on, 0 being its beginning. It gives the place at
+// which it stands still: [ended], or in front of what a look-up can't do. Then
+// it gives the entry that told it so.
+func (s *stream) block(p *planned, b *room, place uint) (uint, uint64) {
+	buf, look := &s.buf, &p.ac.look
+	acc, bits, pos := s.acc, s.bits, s.pos
+	if place == 0 {
+		acc |= binary.BigEndian.Uint64(buf[pos:]) >> (bits & 63)
+		pos += int((63 - bits) >> 3)
+		bits |= 56
+		e := p.dc.look[acc>>(64-dcBits)]
+		if e == 0 {
+			s.acc, s.bits, s.pos = acc, bits, pos
+			return 0, 0
+		}
+		b[0] = int16(e >> 8)
+		acc <<= uint(e) & 63
+		bits -= uint(e) & 63
+		place = 1
+	}
+	// at holds the bits used since the last refill in bits 0 - 7 and the place in bits
+	// 8 - 15, as entries do, so that adding an entry moves both.
+	at := uint32(place << 8)
 	var e uint64
-	var last uint
-	k := uint(1)
 	for {
+		bits -= uint(at & 0xFF)
+		at &= 0xFF00
 		acc |= binary.BigEndian.Uint64(buf[pos:]) >> (bits & 63)
 		pos += int((63 - bits) >> 3)
 		bits |= 56
 		// Four look-ups of at most 12 bits fit in 56.
-		e = ac.look[acc>>(64-acBits)]
-		last = k + uint(e>>8&0xFF)
-		if last > 63 {
-			goto odd
-		}
-		acc <<= e & 15
-		bits -= uint(e & 15)
-		b[order[(k+uint(e>>16&0xFF))&63]&63] = int16(e >> 32)
-		b[order[last&63]&63] = int16(e >> 48)
-		k += uint(e >> 24 & 0xFF)
-		if k > 63 {
-			break
-		}
-
-		e = ac.look[acc>>(64-acBits)]
-		last = k + uint(e>>8&0xFF)
-		if last > 63 {
-			goto odd
-		}
-		acc <<= e & 15
-		bits -= uint(e & 15)
-		b[order[(k+uint(e>>16&0xFF))&63]&63] = int16(e >> 32)
-		b[order[last&63]&63] = int16(e >> 48)
-		k += uint(e >> 24 & 0xFF)
-		if k > 63 {
-			break
-		}
-
-		e = ac.look[acc>>(64-acBits)]
-		last = k + uint(e>>8&0xFF)
-		if last > 63 {
-			goto odd
-		}
-		acc <<= e & 15
-		bits -= uint(e & 15)
-		b[order[(k+uint(e>>16&0xFF))&63]&63] = int16(e >> 32)
-		b[order[last&63]&63] = int16(e >> 48)
-		k += uint(e >> 24 & 0xFF)
-		if k > 63 {
-			break
-		}
-
-		e = ac.look[acc>>(64-acBits)]
-		last = k + uint(e>>8&0xFF)
-		if last > 63 {
-			goto odd
-		}
-		acc <<= e & 15
-		bits -= uint(e & 15)
-		b[order[(k+uint(e>>16&0xFF))&63]&63] = int16(e >> 32)
-		b[order[last&63]&63] = int16(e >> 48)
-		k += uint(e >> 24 & 0xFF)
-		if k > 63 {
-			break
-		}
-		continue
-
-	odd:
-		// A long code, a value that the table has no room for, or the end of the
-		// block, where a second symbol would be the next block's.
-		acc |= binary.BigEndian.Uint64(buf[pos:]) >> (bits & 63)
-		pos += int((63 - bits) >> 3)
-		bits |= 56
-		l, symbol := uint(e&15), uint8(e>>32)
-		if e>>8&0xFF != escape || l == 0 {
-			l, symbol = ac.codes.long(uint32(acc >> 48))
-			if l == 0 {
-				return false, false
+		for range 4 {
+			e = look[acc>>(64-acBits)]
+			b[places[uint8(at>>8)+uint8(e>>16)+1]] = int16(e >> 32)
+			at += uint32(e & 0xFFFF)
+			b[places[uint8(at>>8)]] = int16(e >> 48)
+			if at&0xC000 != 0 {
+				goto end
 			}
-		}
-		acc <<= l & 31
-		bits -= l
-		size := uint(symbol & 15)
-		if size == 0 {
-			if symbol == 0 {
-				k += endOfBlock
-				break
-			}
-			k += 16
-			if symbol != 0xF0 || k > 63 {
-				return false, false
-			}
-			continue
-		}
-		k += uint(symbol >> 4)
-		if size > maxAC || k > 63 {
-			return false, false
-		}
-		b[order[k&63]&63] = int16(extend(acc>>(64-size), size))
-		acc <<= size & 31
-		bits -= size
-		k++
-		if k > 63 {
-			break
+			acc <<= e & 63
 		}
 	}
-	s.acc, s.bits, s.pos = acc, bits, pos
-	return k == 1+endOfBlock, true
+end:
+	if ended(uint(at >> 8)) {
+		acc <<= e & 63
+	} else {
+		at -= uint32(e & 0xFFFF)
+	}
+	s.acc, s.bits, s.pos = acc, bits-uint(at&0xFF), pos
+	return uint(at >> 8), e
+}
+
+// odd decodes one symbol, or the first coefficient at place 0, of any length. e is the
+// entry of the table for what comes next. It gives the place behind.
+func (s *stream) odd(p *planned, b *room, place uint, e uint64) (uint, bool) {
+	s.refill()
+	if place == 0 {
+		l, size := p.dc.codes.long(uint32(s.acc >> 48))
+		if l == 0 || size > maxDC {
+			return 0, false
+		}
+		s.skip(l)
+		b[0] = int16(s.take(uint(size)))
+		return 1, true
+	}
+	l, symbol := uint(e>>48), uint8(e>>32)
+	if e>>8&0xFF != escape || l == 0 {
+		l, symbol = p.ac.codes.long(uint32(s.acc >> 48))
+		if l == 0 {
+			return 0, false
+		}
+	}
+	s.skip(l)
+	size := uint(symbol & 15)
+	switch {
+	case symbol == 0:
+		return place + endOfBlock, true
+	case symbol == 0xF0:
+		place += 16
+		return place, place < 64
+	}
+	place += uint(symbol >> 4)
+	if size == 0 || size > maxAC || place > 63 {
+		return 0, false
+	}
+	b[order[place&63]] = int16(s.take(size))
+	return place + 1, true
+}
+
+func (s *stream) skip(n uint) {
+	s.acc <<= n & 63
+	s.bits -= n
+}
+
+// take reads a value of some size, 0 to 11.
+func (s *stream) take(size uint) int {
+	v := extend(s.acc>>1>>(63-size), size)
+	s.skip(size)
+	return v
 }

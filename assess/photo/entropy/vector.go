@@ -70,16 +70,17 @@ func (m *measurer) whole(t *tally, x0, y0 int) {
 	}
 	r := &m.run
 	pixelsVector(r)
-	for ch := range t.sum {
+	for ch := range t.min {
 		t.square[ch] += r.square[ch]
 		t.min[ch], t.max[ch] = min(t.min[ch], r.min[ch]), max(t.max[ch], r.max[ch])
 	}
 	for k := range t.clipped {
 		t.clipped[k] += r.clipped[k]
 	}
+	t.pixels += uint16(64 * r.n)
 	across := j.comps[0].h
 	for k := range r.n {
-		m.blockIs = [3]uint32(r.sum[k][:3])
-		m.emit(t, x0+8*(k%across), y0+8*(k/across), 64)
+		to := m.band.block(x0+8*(k%across), y0+8*(k/across))
+		to[0], to[1], to[2] = Unit*r.sum[k][0], Unit*r.sum[k][1], Unit*r.sum[k][2]
 	}
 }

@@ -6,7 +6,7 @@ import "golang.org/x/sys/cpu"
 
 // vectors says whether the vector kernels can be used here. Without them the
 // plain functions do the same.
-var vectors = cpu.X86.HasAVX2
+var vectors = cpu.X86.HasAVX2 && cpu.X86.HasBMI2
 
 // idctVector does what [idct] does.
 //
@@ -24,7 +24,14 @@ func termsVector(cb, cr *[64]uint8, out *terms, wide int)
 //go:noescape
 func pixelsVector(r *pixelRun)
 
-// dotVector does what [dot] does.
+// dotsVector does what [dots.products] does, for d.blocks.
 //
 //go:noescape
-func dotVector(a, qa, b, qb *[64]int16) int32
+func dotsVector(d *dots)
+
+// blocksVector decodes up to n blocks, the first from a place on. It gives how many
+// have ended, which it has marked flat or not, and where it stands in the one that
+// hasn't, as [stream.block] does.
+//
+//go:noescape
+func blocksVector(s *stream, plan *planned, n int, out *int16, flat *bool, place uint) (done int, at uint, e uint64)

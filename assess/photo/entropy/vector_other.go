@@ -12,4 +12,8 @@ func termsVector(cb, cr *[64]uint8, out *terms, wide int) { panic("entropy: no v
 
 func pixelsVector(r *pixelRun) { panic("entropy: no vector kernels") }
 
-func dotVector(a, qa, b, qb *[64]int16) int32 { return dot(a, qa, b, qb) }
+func dotsVector(d *dots) { panic("entropy: no vector kernels") }
+
+func blocksVector(s *stream, plan *planned, n int, out *int16, flat *bool, place uint) (done int, at uint, e uint64) {
+	panic("entropy: no vector kernels")
+}

@@ -58,19 +58,37 @@ func TestVectorProductsEqualThePlainOnes(t *testing.T) {
 	needVectors(t)
 	const seed = 5
 	rng := rand.New(rand.NewPCG(seed, 3))
-	for i := range 100_000 {
-		var v [4][64]int16
-		for k := range v {
-			for at := range v[k] {
-				v[k][at] = int16(rng.Int32N(65536) - 32768)
-				if i%2 == 0 {
-					v[k][at] >>= rng.IntN(16)
+	for _, lay := range lays {
+		for round := range 4000 {
+			var m measurer
+			j := layJob(lay, nothing{})
+			j.want = Levels
+			wild := func() int16 {
+				v := int16(rng.Int32N(65536) - 32768)
+				if round%2 == 0 {
+					v >>= rng.IntN(16)
+				}
+				return v
+			}
+			for i := range j.comps {
+				j.comps[i].quant = new([64]int32)
+				for k := range j.comps[i].quant {
+					j.comps[i].quant[k] = int32(wild())
 				}
 			}
-		}
-		// Sums of two products of -32768 don't fit in 32 bits, and wrap to the same.
-		if got, want := dotVector(&v[0], &v[1], &v[2], &v[3]), dot(&v[0], &v[1], &v[2], &v[3]); got != want {
-			t.Fatalf("seed %d, round %d: %d, want %d", seed, i, got, want)
+			m.begin(j)
+			blocks := make([]int16, 64*len(j.plan))
+			for i := range blocks {
+				blocks[i] = wild()
+			}
+			// Sums of two products of -32768 don't fit in 32 bits, and wrap to the same.
+			m.dots.products(blocks)
+			want := m.dots.product
+			m.dots.product, m.dots.blocks = [len(want)]int32{}, &blocks[0]
+			dotsVector(&m.dots)
+			if m.dots.product != want {
+				t.Fatalf("layout %v, seed %d, round %d: %v, want %v", lay, seed, round, m.dots.product, want)
+			}
 		}
 	}
 }

@@ -1,0 +1,72 @@
+//go:build amd64 && !purego
+
+#include "textflag.h"
+#include "go_asm.h"
+
+DATA butFirst<>+0(SB)/8, $0xFFFFFFFFFFFF0000
+DATA butFirst<>+8(SB)/8, $0xFFFFFFFFFFFFFFFF
+DATA butFirst<>+16(SB)/8, $0xFFFFFFFFFFFFFFFF
+DATA butFirst<>+24(SB)/8, $0xFFFFFFFFFFFFFFFF
+GLOBL butFirst<>(SB), RODATA|NOPTR, $32
+
+// func dotsVector(d *dots)
+TEXT ·dotsVector(SB), NOSPLIT, $0-8
+	MOVQ d+0(FP), DI
+	MOVQ dots_blocks(DI), SI
+	MOVQ dots_n(DI), CX
+	LEAQ dots_quant(DI), R8
+	LEAQ dots_scaled(DI), R9
+	VMOVDQU butFirst<>(SB), Y8
+
+scale:
+	MOVQ (R8), BX
+	VMOVDQU (SI), Y0
+	VMOVDQU 32(SI), Y1
+	VMOVDQU 64(SI), Y2
+	VMOVDQU 96(SI), Y3
+	VPAND   Y8, Y0, Y0
+	VPMULLW (BX), Y0, Y0
+	VPMULLW 32(BX), Y1, Y1
+	VPMULLW 64(BX), Y2, Y2
+	VPMULLW 96(BX), Y3, Y3
+	VMOVDQU Y0, (R9)
+	VMOVDQU Y1, 32(R9)
+	VMOVDQU Y2, 64(R9)
+	VMOVDQU Y3, 96(R9)
+	ADDQ $128, SI
+	ADDQ $8, R8
+	ADDQ $128, R9
+	DECQ CX
+	JNZ  scale
+
+	MOVQ dots_m(DI), CX
+	LEAQ dots_factors(DI), R8
+	LEAQ dots_product(DI), R9
+
+multiply:
+	MOVQ (R8), AX
+	MOVQ 8(R8), BX
+	VMOVDQU (AX), Y0
+	VMOVDQU 32(AX), Y1
+	VMOVDQU 64(AX), Y2
+	VMOVDQU 96(AX), Y3
+	VPMADDWD (BX), Y0, Y0
+	VPMADDWD 32(BX), Y1, Y1
+	VPMADDWD 64(BX), Y2, Y2
+	VPMADDWD 96(BX), Y3, Y3
+	VPADDD Y1, Y0, Y0
+	VPADDD Y3, Y2, Y2
+	VPADDD Y2, Y0, Y0
+	VEXTRACTI128 $1, Y0, X1
+	VPADDD  X1, X0, X0
+	VPSHUFD $0xEE, X0, X1
+	VPADDD  X1, X0, X0
+	VPSHUFD $0x55, X0, X1
+	VPADDD  X1, X0, X0
+	VMOVD   X0, (R9)
+	ADDQ $16, R8
+	ADDQ $4, R9
+	DECQ CX
+	JNZ  multiply
+	VZEROUPPER
+	RET
