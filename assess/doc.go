@@ -35,5 +35,7 @@
 // two rows; where none qualifies, all areas.
 //
 // peak_stops is the highest of the three channels' 98th percentiles (nearest rank) over the
-// 8x8 blocks of the white reference, so glints of less than 2 % of it have no say.
+// 8x8 blocks of the white reference, so glints of less than 2 % of it have no say. Cells with an edge through them
+// are left out. Where over 1 % of the samples of the deciding block's cell are clipped and the block's mean lies
+// within 0.15 stop of the edge, peak_at_least is true and peak_stops 0.
 package assess

@@ -1,7 +1,6 @@
 package assess
 
 import (
-	"math"
 	"sync"
 
 	"thirdstop/assess/photo"
@@ -162,49 +161,6 @@ func roundHead(sc *scene.Scene, row, col int) bool {
 	}
 	r, c := min(int(sc.HeadY*3), 2), min(int(sc.HeadX*3), 2)
 	return max(row-r, r-row) <= 1 && max(col-c, c-col) <= 1
-}
-
-func (m *meter) sitter(sc *scene.Scene) *Sitter {
-	cells := m.cellsOf(sc.Grid, sc.Sitter.Mask)
-	t := m.tally(cells)
-	inner := sc.Inner(sc.Sitter.Mask)
-	deep := sc.Inner(inner) // curls let the backdrop through further in than an outline does
-	return &Sitter{
-		Level:        m.median(cells, brightest),
-		Headroom:     m.headroom(cells),
-		ClippedShare: m.tally(m.cellsOf(sc.Grid, inner)).any(),
-		Crown:        m.crown(sc, deep),
-		Share:        float64(t.pixels) / float64(m.s.Width*m.s.Height),
-		Confidence:   sc.Sitter.Confidence,
-		Box:          Box(sc.BoxOf(sc.Sitter.Mask)),
-		Mask:         maskOf(sc.Grid, sc.Sitter.Mask),
-		Codes:        m.codes(cells),
-	}
-}
-
-// crownHeight is how far down from its top a head counts as crown, as a share of the
-// frame's height, and crownWidth how far to the sides of the top.
-const (
-	crownHeight = 0.12
-	crownWidth  = 0.15
-)
-
-// crown reads the top of the head inside its outline. inner is the sitter without
-// the cells near the outline.
-func (m *meter) crown(sc *scene.Scene, inner []bool) *Crown {
-	top := make([]bool, len(inner))
-	some := false
-	for i, in := range inner {
-		x, y := (float64(i%sc.Cols)+0.5)/float64(sc.Cols), (float64(i/sc.Cols)+0.5)/float64(sc.Rows)
-		top[i] = in && y < sc.HeadY+crownHeight && math.Abs(x-sc.HeadX) < crownWidth
-		some = some || top[i]
-	}
-	if !some {
-		return nil
-	}
-	peak, atLeast := m.peak(m.cellsOf(sc.Grid, top), Box{0, 0, 1, 1})
-	// A block under the edge in a cell that clips lies beside the backdrop, between curls: it is dark, not clipped.
-	return &Crown{Peak: peak, AtLeast: atLeast && peak > -0.35, Box: Box(sc.BoxOf(top))}
 }
 
 func (m *meter) white(sc *scene.Scene) *WhiteReference {

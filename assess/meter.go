@@ -290,13 +290,13 @@ func (m *meter) blocks(cells []int32, f func(block, cell int32)) {
 	}
 }
 
-// peak is the highest of the channels' 98th percentiles over the blocks whose
-// middles lie in a box.
+// peak is the highest of the channels' 98th percentiles over the blocks whose middles lie in a box and whose cells
+// show one thing. Where the deciding block clips, its level is the edge: more can't be told.
 func (m *meter) peak(cells []int32, in Box) (level exposure.Stops, atLeast bool) {
 	s := m.s
 	type place struct{ block, cell int32 }
 	var inside, all []place
-	m.blocks(cells, func(b, cell int32) {
+	m.blocks(m.unmixed(cells), func(b, cell int32) {
 		c, r := int(b)%s.BlockCols, int(b)/s.BlockCols
 		x := float64(s.BlockColEdges[c]+s.BlockColEdges[c+1]) / 2 / float64(s.Width)
 		y := float64(s.BlockRowEdges[r]+s.BlockRowEdges[r+1]) / 2 / float64(s.Height)
@@ -311,7 +311,7 @@ func (m *meter) peak(cells []int32, in Box) (level exposure.Stops, atLeast bool)
 	if len(inside) == 0 {
 		return tone.Floor, false
 	}
-	best, bestCh, bestAt := -1.0, 0, int32(0)
+	best, bestCh, bestAt := -1.0, 0, inside[0]
 	v := make([]ranked, len(inside))
 	for ch := range 3 {
 		for n, p := range inside {
@@ -319,14 +319,42 @@ func (m *meter) peak(cells []int32, in Box) (level exposure.Stops, atLeast bool)
 		}
 		at := nth(v, percentile(98, len(v)))
 		if l := m.c.Linear(ch, at.key); l > best {
-			best, bestCh, bestAt = l, ch, inside[at.item].cell
+			best, bestCh, bestAt = l, ch, inside[at.item]
 		}
 	}
 	level, ok := exposure.FromFactor(best)
 	if !ok {
 		level = tone.Floor
 	}
-	return min(max(level, tone.Floor), 0).Round(), m.clips(&s.Cells[bestAt], bestCh)
+	level = min(max(level, tone.Floor), 0).Round()
+	// A block well under the edge in a cell that clips lies beside something else that does: it is
+	// darker, not clipped.
+	if m.clips(&s.Cells[bestAt.cell], bestCh) && level > -clipReach {
+		return 0, true
+	}
+	return level, false
+}
+
+// clipReach is how far under the edge the mean of a block may lie of which noise clips over 1 % of
+// the samples: 2.33 standard deviations of 3 % of the light (derived here; the normal distribution's 99 % point), with some air.
+const clipReach = 0.15
+
+// mixedVariance, in code values squared, is what a cell that shows one thing doesn't reach: it is
+// that of an edge 30 codes high through the middle.
+const mixedVariance = 225
+
+// unmixed leaves out the cells with an edge through them, unless that would leave less than a quarter.
+func (m *meter) unmixed(cells []int32) []int32 {
+	out := make([]int32, 0, len(cells))
+	for _, i := range cells {
+		if v := m.s.Cells[i].Var; max(v[0], v[1], v[2]) < mixedVariance {
+			out = append(out, i)
+		}
+	}
+	if 4*len(out) < len(cells) {
+		return cells
+	}
+	return out
 }
 
 // codes is the histogram of block means.

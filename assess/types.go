@@ -127,7 +127,9 @@ type Area struct {
 type Sitter struct {
 	Level
 	Headroom     exposure.Stops `json:"headroom_stops" unit:"stops" range:"0 to 12" doc:"stops left at the 99th-percentile cell; 0 where it clips"`
-	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels of the sitter with any clipped channel, without the cells along the outline, which show backdrop too"`
+	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels of the sitter with any clipped channel; along the outline, where cells show backdrop too, by what lies further in"`
+	ClippedLeast float64        `json:"clipped_share_least" unit:"share" range:"0 to 1" doc:"of clipped_share, what is surely sitter"`
+	ClippedMost  float64        `json:"clipped_share_most" unit:"share" range:"0 to 1" doc:"clipped_share if all that may be backdrop, beside the sitter or between arm and body, were sitter"`
 	Crown        *Crown         `json:"crown" doc:"the top of the head, where a hair light shows; null where it can't be told from the backdrop"`
 	Share        float64        `json:"share" unit:"share" range:"0 to 1" doc:"sitter's part of the frame"`
 	Confidence   float64        `json:"confidence" range:"0 to 1" doc:"how sure it is that this is the sitter"`
@@ -140,7 +142,7 @@ type Sitter struct {
 // It has an upper limit only, for hair and headwear differ.
 type Crown struct {
 	Peak    exposure.Stops `json:"peak_stops" unit:"stops" range:"-12 to 0" doc:"highest of the channels' 98th percentiles over 8x8 blocks"`
-	AtLeast bool           `json:"at_least" doc:"as at_least, of the cell that holds the peak's block; false more than a third of a stop under the edge"`
+	AtLeast bool           `json:"at_least" doc:"over 1 % of the samples around the deciding block are clipped, and the block lies at the edge: peak_stops is 0 then"`
 	Box     Box            `json:"box" doc:"the smallest box around it"`
 }
 
@@ -149,7 +151,7 @@ type Crown struct {
 type WhiteReference struct {
 	Level
 	Peak         exposure.Stops `json:"peak_stops" unit:"stops" range:"-12 to 0" doc:"highest of the channels' 98th percentiles over 8x8 blocks"`
-	PeakAtLeast  bool           `json:"peak_at_least" doc:"as at_least, of the cell that holds the peak's block"`
+	PeakAtLeast  bool           `json:"peak_at_least" doc:"over 1 % of the samples around the deciding block are clipped, and the block lies at the edge: peak_stops is 0 then"`
 	Headroom     exposure.Stops `json:"headroom_stops" unit:"stops" range:"0 to 12" doc:"stops left at the 99th-percentile cell; 0 where it clips"`
 	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels with any clipped channel"`
 	Declared     bool           `json:"declared" doc:"a person said so; one that was merely found is shown and never acted on"`

@@ -34,6 +34,8 @@ type Scene struct {
 	Grid
 	Backdrop Region
 	Sitter   Region
+	Doubtful []bool // cells of the sitter that may as well be backdrop seen beside it or between arm and body; nil without a sitter
+	Perhaps  []bool // cells taken for neither or for backdrop that may be sitter: from one of its own cells to them no edge shows
 	White    White
 	HeadX    float64 // middle of the sitter's highest part, a fraction of the frame's width
 	HeadY    float64 // its top, a fraction of the frame's height
@@ -159,6 +161,11 @@ type look struct {
 	agree   []bool    // which cells look like backdrop and hang together with the border
 	gentle  []bool    // which cells are reached from those by gentle steps: light that falls off, mottled cloth
 	off     []float64 // distance from the surface in units of tolerance: 1 is the limit
+	core    []bool    // what lies right under a head: sitter, whatever it looks like
+	body    []bool    // where shoulders and trunk are to be expected
+	near    []bool    // how far out they may reach
+	head    []bool    // what belongs to heads, down to the chin and as wide as they are
+	ripple  float64   // from one cell of backdrop to the next, code values, median
 	hinted  *Box
 }
 
@@ -169,6 +176,8 @@ const (
 	leastLimit = 9
 	mostLimit  = 26
 	step       = 4.5 // from one cell of the grid to the next, at medium lightness
+	leastEdge  = 1.5 // a step that costs as much as ten plain cells, before the smoothest paper
+	mostEdge   = 6.0 // and elsewhere
 	coarse     = 22  // texture, standard deviation within a survey cell, that no backdrop has
 )
 
@@ -296,6 +305,8 @@ func (l *look) growGently() {
 // label decides every cell.
 func (l *look) label() []label {
 	n := len(l.off)
+	l.core, l.body, l.near, l.ripple = make([]bool, n), make([]bool, n), make([]bool, n), l.measureRipple()
+	l.head = make([]bool, n)
 	seeds := make([]label, n)
 	strong := make([]bool, n)
 	for i := range strong {
@@ -318,16 +329,25 @@ func (l *look) label() []label {
 		}
 	}
 	const (
-		edge  = 6.0  // code values of a step that costs as much as ten plain cells
 		plain = 0.1  // a cell with nothing in its way
 		easy  = 0.02 // backdrop going on through what is like it
 		far   = 1.5  // backdrop taking a cell that looks wholly unlike
 		like  = 0.35 // anything else taking a cell that looks like backdrop
 	)
+	// Before smooth paper a white shirt shows by a faint line only.
+	faint := min(max(leastEdge, 6*l.ripple), mostEdge)
 	return l.spread(seeds, func(lb label, from, to int) float64 {
-		d := l.colour[from].distance(l.colour[to]) / edge
+		d := l.colour[from].distance(l.colour[to]) / mostEdge
 		alike := l.agree[to] || l.gentle[to]
+		if alike && l.near[to] {
+			d *= mostEdge / faint
+		}
 		switch {
+		case alike && l.body[to]: // nothing tells but a faint line, and where it is
+			if lb == backdrop {
+				return 4*plain + max(0, d*d-0.5)
+			}
+			return plain + max(0, d*d-0.5)
 		case lb == backdrop && alike:
 			return easy + max(0, d*d-0.5)
 		case lb == backdrop:
@@ -337,6 +357,17 @@ func (l *look) label() []label {
 		}
 		return plain + d*d
 	})
+}
+
+// measureRipple takes the median step between neighbouring cells that look like backdrop.
+func (l *look) measureRipple() float64 {
+	var steps []float64
+	for i, in := range l.agree {
+		if x := i % l.Cols; in && x+1 < l.Cols && l.agree[i+1] {
+			steps = append(steps, l.colour[i].distance(l.colour[i+1]))
+		}
+	}
+	return median(steps)
 }
 
 // markClutter marks what hangs on a side border in the upper part of the frame, as far in as
@@ -400,101 +431,3 @@ func (l *look) even() bool {
 	}
 	return l.surface.spread < 5 && median(texture) < 6
 }
-
-// markSitter marks a part that differs from the backdrop, and what is under its
-// middle, unless it lies at the side or sticks to the upper border alone.
-func (l *look) markSitter(seeds []label, part []int) {
-	tops := make(map[int]int)
-	spans := make([]span, l.Rows)
-	var sum, lowest int
-	top := l.Rows
-	for _, i := range part {
-		x, y := i%l.Cols, i/l.Cols
-		sum += x
-		spans[y].take(x)
-		top, lowest = min(top, y), max(lowest, y)
-		if t, ok := tops[x]; !ok || y < t {
-			tops[x] = y
-		}
-	}
-	mid := float64(sum) / float64(len(part)) / float64(l.Cols)
-	if mid < 0.08 || mid > 0.92 || lowest < l.Rows/4 {
-		return
-	}
-	for _, i := range part {
-		seeds[i] = sitter
-	}
-	l.markBody(seeds, tops, spans, top)
-}
-
-// markBody marks what must be sitter because it is under a head: a neck and a trunk of
-// a size that goes with the head, no wider than anybody's. Proportions are common practice in
-// drawing (no source): shoulders are two to three heads wide.
-func (l *look) markBody(seeds []label, tops map[int]int, spans []span, top int) {
-	left, right := l.Cols, 0
-	for x, t := range tops {
-		if t <= top+max(1, l.Rows/24) {
-			left, right = min(left, x), max(right, x)
-		}
-	}
-	mid := (left + right) / 2
-	// The width of a row is that of the marked cells in one piece about the middle.
-	wide := func(y int) int {
-		if seeds[y*l.Cols+mid] != sitter {
-			return 0
-		}
-		a, b := mid, mid
-		for a > 0 && seeds[y*l.Cols+a-1] == sitter {
-			a--
-		}
-		for b+1 < l.Cols && seeds[y*l.Cols+b+1] == sitter {
-			b++
-		}
-		return b - a + 1
-	}
-	// Down from its top a head gets wider until it is as high as wide; the shoulders come
-	// later. A bun or a crest on it is narrower for a while.
-	head, first := 0, max(3, l.Rows/8)
-	for y := top; y < l.Rows && y-top <= max(head, first); y++ {
-		w := wide(y)
-		if y-top > max(first, head*2/3) && w > head*3/2 {
-			break
-		}
-		head = max(head, w)
-	}
-	if head < 3 || head > l.Cols*7/10 {
-		return
-	}
-	size := float64(head)
-	chin := float64(top) + 1.2*size
-	for y := int(chin); y < l.Rows; y++ {
-		half := size * (0.3 + 0.55*ramp(float64(y)-chin, 0.2*size, 1.0*size))
-		from, to := max(0, mid-int(half)), min(l.Cols-1, mid+int(half))
-		// Where an outline shows on both sides, as wide as shoulders are, it needs no guess: full
-		// hair makes a head look larger than the body that goes with it.
-		if o := spans[y]; o.n > 0 && float64(o.to-o.from) > 1.1*size && o.from < mid && o.to > mid {
-			from, to = max(from, o.from), min(to, o.to)
-		}
-		for x := from; x <= to; x++ {
-			if i := y*l.Cols + x; seeds[i] == nothing {
-				seeds[i] = sitter
-			}
-		}
-	}
-}
-
-// span is how far the marked cells of a row reach.
-type span struct{ from, to, n int }
-
-func (s *span) take(x int) {
-	if s.n == 0 || x < s.from {
-		s.from = x
-	}
-	if s.n == 0 || x > s.to {
-		s.to = x
-	}
-	s.n++
-}
-
-// ramp is 0 up to lo, 1 from hi, straight in between.
-func ramp(v, lo, hi float64) float64 { return math.Min(math.Max((v-lo)/(hi-lo), 0), 1) }

@@ -34,6 +34,12 @@ func (g Grid) Cells(mask []bool, f func(col, row int)) {
 	}
 }
 
+// CellsOf calls f for the survey cells of one cell of the grid, row by row.
+func (g Grid) CellsOf(i int, f func(col, row int)) { g.inside(i, f) }
+
+// Beside calls f with the up to four cells of the grid beside i.
+func (g Grid) Beside(i int, f func(j int)) { g.neighbours(i, f) }
+
 func (g Grid) inside(i int, f func(col, row int)) {
 	c0, r0 := i%g.Cols*g.Step, i/g.Cols*g.Step
 	for r := r0; r < min(r0+g.Step, g.Survey.Rows); r++ {

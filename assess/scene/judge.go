@@ -15,7 +15,7 @@ func (l *look) judge(sc *Scene, labels []label) {
 	}
 	who = l.keepLarge(who, n/100)
 	// Cells on the outline hold both; hair and shadow at the outline are no backdrop.
-	pure := l.shrink(back)
+	pure := l.unmixed(back)
 	var texture, light []float64
 	for i := range pure {
 		pure[i] = pure[i] && (l.off[i] < 1.6 || l.gentle[i])
@@ -75,10 +75,68 @@ func (l *look) judge(sc *Scene, labels []label) {
 	default:
 		sc.Sitter = Region{Mask: who, Confidence: conf * ramp(float64(count(who))/float64(n), 0.01, 0.05)}
 		sc.HeadX, sc.HeadY = f.headX, f.head
+		sc.Doubtful = l.doubtful(who)
+		sc.Perhaps = l.perhaps(who)
 		if sc.Sitter.Confidence < Sure {
+			sc.Doubtful, sc.Perhaps = nil, nil
 			sc.Sitter = Region{Confidence: sc.Sitter.Confidence, Reason: "what stands before the backdrop is too small to be a sitter"}
 		}
 	}
+}
+
+// unmixed takes off the backdrop the cells along its outline that show a part of what is beyond: those that are rougher
+// than it is further in, or of another tone than the cell next to them there.
+func (l *look) unmixed(back []bool) []bool {
+	out := l.shrink(back)
+	inner := append([]bool(nil), out...)
+	var rough []float64
+	for i, in := range inner {
+		if in {
+			rough = append(rough, l.texture[i])
+		}
+	}
+	usual := 1.3*median(rough) + 0.5
+	faint := min(max(leastEdge, 6*l.ripple), mostEdge) * 2 / 3
+	for i, in := range back {
+		if in && !inner[i] && l.texture[i] <= usual {
+			l.neighbours(i, func(j int) { out[i] = out[i] || inner[j] && l.colour[i].distance(l.colour[j]) < faint })
+		}
+	}
+	return out
+}
+
+// doubtful marks what of the sitter looks just like the backdrop and isn't right under a head: light
+// cloth that melts into paper, or paper between arm and body.
+func (l *look) doubtful(who []bool) []bool {
+	const same = 0.35 // of the limit within which a cell agrees
+	out := make([]bool, len(who))
+	for i, in := range who {
+		out[i] = in && !l.core[i] && (l.agree[i] || l.gentle[i] || l.off[i] < same)
+	}
+	return out
+}
+
+// perhaps marks what may be sitter though it was not taken for it: where a body is to be expected, and
+// reached from the sitter without crossing a line. Paper beside a bare neck has lines around it.
+func (l *look) perhaps(who []bool) []bool {
+	out := make([]bool, len(who))
+	faint := min(max(leastEdge, 6*l.ripple), mostEdge)
+	var queue []int
+	for i, in := range who {
+		if in && l.near[i] {
+			queue = append(queue, i)
+		}
+	}
+	for k := 0; k < len(queue); k++ {
+		i := queue[k]
+		l.neighbours(i, func(j int) {
+			if !who[j] && !out[j] && l.body[j] && l.colour[i].distance(l.colour[j]) < faint {
+				out[j] = true
+				queue = append(queue, j)
+			}
+		})
+	}
+	return out
 }
 
 // keepLarge drops the parts of a mask that are smaller than least cells or a quarter of the largest:

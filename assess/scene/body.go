@@ -1,0 +1,113 @@
+package scene
+
+import "math"
+
+// markSitter marks a part that differs from the backdrop, and what is under its
+// middle, unless it lies at the side or sticks to the upper border alone.
+func (l *look) markSitter(seeds []label, part []int) {
+	tops := make(map[int]int)
+	spans := make([]span, l.Rows)
+	var sum, lowest int
+	top := l.Rows
+	for _, i := range part {
+		x, y := i%l.Cols, i/l.Cols
+		sum += x
+		spans[y].take(x)
+		top, lowest = min(top, y), max(lowest, y)
+		if t, ok := tops[x]; !ok || y < t {
+			tops[x] = y
+		}
+	}
+	mid := float64(sum) / float64(len(part)) / float64(l.Cols)
+	if mid < 0.08 || mid > 0.92 || lowest < l.Rows/4 {
+		return
+	}
+	for _, i := range part {
+		seeds[i] = sitter
+	}
+	l.markBody(seeds, tops, spans, top)
+}
+
+// markBody marks what must be sitter because it is under a head: a neck and a trunk of
+// a size that goes with the head, no wider than anybody's. Proportions are common practice in
+// drawing (no source): shoulders are two to three heads wide.
+func (l *look) markBody(seeds []label, tops map[int]int, spans []span, top int) {
+	left, right := l.Cols, 0
+	for x, t := range tops {
+		if t <= top+max(1, l.Rows/24) {
+			left, right = min(left, x), max(right, x)
+		}
+	}
+	mid := (left + right) / 2
+	// The width of a row is that of the marked cells in one piece about the middle.
+	wide := func(y int) int {
+		if seeds[y*l.Cols+mid] != sitter {
+			return 0
+		}
+		a, b := mid, mid
+		for a > 0 && seeds[y*l.Cols+a-1] == sitter {
+			a--
+		}
+		for b+1 < l.Cols && seeds[y*l.Cols+b+1] == sitter {
+			b++
+		}
+		return b - a + 1
+	}
+	// Down from its top a head gets wider until it is as high as wide; the shoulders come
+	// later. A bun or a crest on it is narrower for a while.
+	head, first := 0, max(3, l.Rows/8)
+	for y := top; y < l.Rows && y-top <= max(head, first); y++ {
+		w := wide(y)
+		if y-top > max(first, head*2/3) && w > head*3/2 {
+			break
+		}
+		head = max(head, w)
+	}
+	if head < 3 || head > l.Cols*7/10 {
+		return
+	}
+	size := float64(head)
+	chin := float64(top) + 1.2*size
+	for y := top; y < min(int(chin), l.Rows); y++ {
+		for x := max(0, mid-int(0.7*size)); x <= min(l.Cols-1, mid+int(0.7*size)); x++ {
+			l.head[y*l.Cols+x] = true
+		}
+	}
+	for y := int(chin); y < l.Rows; y++ {
+		down := ramp(float64(y)-chin, 0.2*size, 1.0*size)
+		half, core := size*(0.3+0.55*down), size*(0.15+0.3*down)
+		from, to := max(0, mid-int(half)), min(l.Cols-1, mid+int(half))
+		// Where an outline shows on both sides, as wide as shoulders are, it needs no guess: full
+		// hair makes a head look larger than the body that goes with it.
+		if o := spans[y]; o.n > 0 && float64(o.to-o.from) > 1.1*size && o.from < mid && o.to > mid {
+			from, to = max(from, o.from), min(to, o.to)
+		}
+		wide := size * (0.3 + 1.2*down)
+		for x := max(0, mid-int(wide)); x <= min(l.Cols-1, mid+int(wide)); x++ {
+			l.near[y*l.Cols+x] = true
+		}
+		for x := from; x <= to; x++ {
+			i := y*l.Cols + x
+			l.body[i] = true
+			if seeds[i] == nothing && math.Abs(float64(x-mid)) <= core {
+				seeds[i], l.core[i] = sitter, true
+			}
+		}
+	}
+}
+
+// span is how far the marked cells of a row reach.
+type span struct{ from, to, n int }
+
+func (s *span) take(x int) {
+	if s.n == 0 || x < s.from {
+		s.from = x
+	}
+	if s.n == 0 || x > s.to {
+		s.to = x
+	}
+	s.n++
+}
+
+// ramp is 0 up to lo, 1 from hi, straight in between.
+func ramp(v, lo, hi float64) float64 { return math.Min(math.Max((v-lo)/(hi-lo), 0), 1) }
