@@ -1,6 +1,9 @@
 package entropy
 
 import (
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
 	"math"
 	"os"
 	"path/filepath"
@@ -88,6 +91,33 @@ func TestLevelsAgreeWithPixelsWhereNothingClips(t *testing.T) {
 		t.Logf("%s: median %.4f, 95 %% %.4f, 99 %% %.4f, 99.9 %% %.4f, worst %.4f of %d", c.what, at(0.5), at(0.95), at(0.99), at(0.999), at(1), len(c.list))
 		if !(at(0.99) <= c.within) {
 			t.Errorf("%s: 99 %% of cells are within %.4f, want %.4f", c.what, at(0.99), c.within)
+		}
+	}
+}
+
+// What a file's levels come to, on whichever processor and however many goroutines.
+// Derived here, on amd64 with and without vector kernels; there is no outside value.
+func TestLevelsAreTheSameOnEveryProcessor(t *testing.T) {
+	for _, way := range ways {
+		sum := sha256.New()
+		for i, lay := range append(lays[:len(lays):len(lays)], [4]int{1, 1}) {
+			data := made{width: 217, height: 139, lay: lay, busy: 40, seed: uint64(70 + i), skewed: i%2 == 0, large: i%3 == 0}.encode()
+			g, err := survey(data, Levels, way.workers, way.vector)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, b := range g.blocks {
+				for _, v := range b.sum {
+					_ = binary.Write(sum, binary.LittleEndian, v)
+				}
+			}
+			for _, c := range g.cells {
+				_ = binary.Write(sum, binary.LittleEndian, c)
+			}
+		}
+		const want = "edae1961d28a47438151ff3a8f2099d41939d4c71f3371a3a814ce604ad73118"
+		if got := hex.EncodeToString(sum.Sum(nil)); got != want {
+			t.Errorf("on %d goroutines, vectors %v: %s, want %s", way.workers, way.vector, got, want)
 		}
 	}
 }

@@ -103,7 +103,7 @@ func (s *stream) mcu(plan []planned, out []int16, flat []bool, vector bool) bool
 	place := uint(0)
 	for i := 0; i < len(plan); {
 		var e uint64
-		if vector {
+		if vector && decodes {
 			var done int
 			done, place, e = blocksVector(s, &plan[i], len(plan)-i, &out[64*i], &flat[i], place)
 			if i += done; i == len(plan) {

@@ -4,6 +4,9 @@ package entropy
 
 import "golang.org/x/sys/cpu"
 
+// decodes says whether one of the vector kernels decodes.
+const decodes = true
+
 // vectors says whether the vector kernels can be used here. Without them the
 // plain functions do the same.
 var vectors = cpu.X86.HasAVX2 && cpu.X86.HasBMI2

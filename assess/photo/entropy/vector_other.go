@@ -1,10 +1,13 @@
-//go:build !amd64 || purego
+//go:build (!amd64 && !arm64) || purego
 
 package entropy
 
 // vectors says whether the vector kernels can be used here. Without them the
 // plain functions do the same.
-const vectors = false
+const (
+	vectors = false
+	decodes = false
+)
 
 func idctVector(b *[64]int16, quant *[64]int32, out *[64]uint8) { idct(b, quant, out) }
 

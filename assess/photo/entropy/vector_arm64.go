@@ -1,0 +1,35 @@
+//go:build arm64 && !purego
+
+package entropy
+
+// vectors says whether the vector kernels can be used here: every processor of this
+// kind has what they need. decodes says whether one of them decodes.
+const (
+	vectors = true
+	decodes = false
+)
+
+// idctVector does what [idct] does.
+//
+//go:noescape
+func idctVector(b *[64]int16, quant *[64]int32, out *[64]uint8)
+
+// termsVector works out the terms of a block of chroma; wide is 1 where a sample
+// is two pixels wide, else 0.
+//
+//go:noescape
+func termsVector(cb, cr *[64]uint8, out *terms, wide int)
+
+// pixelsVector adds up the pixels of whole blocks.
+//
+//go:noescape
+func pixelsVector(r *pixelRun)
+
+// dotsVector does what [dots.products] does, for d.blocks.
+//
+//go:noescape
+func dotsVector(d *dots)
+
+func blocksVector(s *stream, plan *planned, n int, out *int16, flat *bool, place uint) (done int, at uint, e uint64) {
+	panic("entropy: no vector kernel for decoding")
+}
