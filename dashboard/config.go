@@ -46,6 +46,7 @@ type Config struct {
 	// other machines can reach.
 	Open bool
 
+	Past    Past         // what was recorded; nil: no sheets and no earlier shoots
 	Devices *Devices     // who is paired; unused when Open
 	LooksOn bool         // devices that look on may see frames and the state's number
 	Hosts   []string     // further names or addresses by which browsers may call this server, without port

@@ -93,7 +93,7 @@ func start(t testing.TB, change ...func(*Server, *Config)) *bench {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cfg := Config{Shoot: b.sh, Pages: testPages, Devices: devices, Now: b.clock.now, Log: zerolog.New(b.log), Version: "test"}
+	cfg := Config{Shoot: b.sh, Pages: testPages, Devices: devices, Now: b.clock.now, Log: zerolog.New(b.log), Version: "test", Past: pretended{}}
 	for _, f := range change {
 		f(nil, &cfg)
 	}

@@ -31,6 +31,7 @@ var needed = map[string]string{
 	"POST /api/v1/baseline":             "shoots",
 	"POST /api/v1/sitters":              "shoots",
 	"POST /api/v1/end":                  "shoots",
+	"GET /api/v1/sheet":                 "shoots",
 	"GET /api/v1/devices":               "shoots",
 	"DELETE /api/v1/devices/{id}":       "shoots",
 	"POST /api/v1/pair/codes":           "shoots",

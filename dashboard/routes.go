@@ -39,6 +39,7 @@ func (s *Server) calls() []call {
 		{"POST " + v1 + "plan/answers", shooting, s.postPlanAnswers},
 		{"POST " + v1 + "baseline", shooting, s.postBaseline},
 		{"POST " + v1 + "sitters", shooting, s.postSitter},
+		{"GET " + v1 + "sheet", shooting, s.serveSheet},
 		{"POST " + v1 + "end", shooting, s.postEnd},
 		{"GET " + v1 + "devices", shooting, s.getDevices},
 		{"DELETE " + v1 + "devices/{id}", shooting, s.deleteDevice},

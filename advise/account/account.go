@@ -1,6 +1,7 @@
 package account
 
 import (
+	"context"
 	"path/filepath"
 	"slices"
 	"time"
@@ -21,8 +22,13 @@ type Account struct {
 	Rules   []string   // versions of the rules it was recorded under, in order of their first record
 	Differs int        // inputs that today's rules advise otherwise; the recorded advice is what is told here
 	Final   advise.State
+
+	// AtBaseline is the state in which the newest baseline was accepted; the zero State where none was.
+	AtBaseline advise.State
+
 	Frames  []Frame // every revision of every frame, in the order of arrival
 	Log     []Line  // everything that happened, in order
+	Sitters []Break // where another sitter was named
 	Turns   []Turn  // adjustments that were made, recorded or seen, in order
 }
 
@@ -47,6 +53,7 @@ type Frame struct {
 	File     string // relative path; "" where it was erased
 	Folder   string // "" where the file lay in the capture folder itself
 	Sitter   string // as named on the page, else the folder; "" where nobody was named, or erased
+	Picture  int    // revision under which the page's pictures of it are kept; 0 none
 	Content  string // hex SHA-256 of the file; "" where the frame was only measured again
 	Damaged  string
 	Taken    string // by the camera's clock, as recorded
@@ -74,7 +81,8 @@ type Frame struct {
 	OnTarget bool
 	Status   advise.Status // of the advice that stood after it
 	Headline string
-	Marks    []string // kinds of what was noted about it besides its levels: "absent", "damaged", "late", "drift" ...
+	Lights   []advise.LightState // how they stood for it, as far as is known; shared, never changed
+	Marks    []string            // kinds of what was noted about it besides its levels: "absent", "damaged", "late", "drift" ...
 }
 
 // Off tells whether a frame is one to look at again: judged and not on target, unreadable, or with a mark.
@@ -97,6 +105,12 @@ type Line struct {
 	Words  string // name or note out of the side file, "" where erased
 }
 
+// Break is where another sitter was named.
+type Break struct {
+	Frame int    // the newest frame before it
+	Name  string // "" where erased
+}
+
 // Turn is an adjustment that was made: how a light stood before and after.
 type Turn struct {
 	At       time.Time
@@ -107,7 +121,10 @@ type Turn struct {
 }
 
 // Read reads the shoot in dir, beside its writer. Damage is an error.
-func Read(dir string) (*Account, error) {
+func Read(dir string) (*Account, error) { return ReadContext(context.Background(), dir) }
+
+// ReadContext is Read that gives up when ctx ends.
+func ReadContext(ctx context.Context, dir string) (*Account, error) {
 	h, err := trail.ReadHeader(dir)
 	if err != nil {
 		return nil, err
@@ -118,8 +135,11 @@ func Read(dir string) (*Account, error) {
 	}
 	defer texts.Close()
 	a := &Account{ID: filepath.Base(dir), Header: h}
-	r := reader{Account: a, texts: texts, refs: map[string]trail.Ref{}, standing: map[int]int{}}
+	r := reader{Account: a, texts: texts, refs: map[string]trail.Ref{}, standing: map[int]int{}, picture: map[int]int{}}
 	for s, err := range shoot.Steps(dir) {
+		if err == nil {
+			err = ctx.Err()
+		}
 		if err != nil {
 			return nil, err
 		}
@@ -144,6 +164,7 @@ type reader struct {
 	texts    *trail.Texts
 	refs     map[string]trail.Ref
 	standing map[int]int // index of the standing revision by frame number
+	picture  map[int]int // revision that the pictures are of, by frame number
 	before   advise.State
 }
 
@@ -160,6 +181,12 @@ func (r *reader) step(s shoot.Step) {
 	}
 	if s.Input.Frame != nil {
 		r.frame(s)
+	}
+	if s.Input.Sitter != nil {
+		r.Sitters = append(r.Sitters, Break{s.State.FrameCount, r.words(s.Input.Sitter.Ref)})
+	}
+	if s.Input.Baseline != nil {
+		r.AtBaseline = s.State
 	}
 	r.log(s)
 	r.turns(s)
@@ -200,7 +227,11 @@ func (r *reader) frame(s shoot.Step) {
 	i := slices.IndexFunc(s.State.Frames, func(x advise.FrameState) bool { return x.Number == in.Number })
 	if i >= 0 && s.State.Frames[i].Revision == in.Revision {
 		st := s.State.Frames[i]
-		f.Judged, f.OnTarget = st.Expected, st.OnTarget
+		f.Judged, f.OnTarget, f.Lights = st.Expected, st.OnTarget, s.State.Lights
+		if in.Hash != "" && in.Reading != nil {
+			r.picture[in.Number] = in.Revision
+		}
+		f.Picture = r.picture[in.Number]
 		r.standing[in.Number] = len(r.Frames)
 	}
 	r.Frames = append(r.Frames, f)

@@ -65,6 +65,8 @@ func (r *reader) light(n node) (l Light, s section, ok bool) {
 	l.Zoom = value(s, "zoom", "millimetres, like 50", parseZoom)
 	l.Modifier = s.label("modifier", "what is on the light, like shoot-through umbrella", 80)
 	l.Distance = value(s, "distance", "one like 1.2 m", exposure.ParseMetres)
+	l.Direction = value(s, "direction", "degrees from the camera and the side, like 45 right", parseDirection)
+	l.Height = value(s, "height", "one like 1.9 m", exposure.ParseMetres)
 	l.Limit = value(s, "full_flashes_per_minute", "what the flash's manual allows, like 2", parseLimit)
 	l.power(s)
 	return l, s, true

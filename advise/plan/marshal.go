@@ -110,6 +110,12 @@ func (w *writer) light(l Light) {
 		}
 		w.pair(2, "distance", metres(l.Distance), to)
 	}
+	if l.Direction.Known {
+		w.pair(2, "direction", l.Direction.String(), "degrees from the camera, at the sitter")
+	}
+	if l.Height > 0 {
+		w.pair(2, "height", metres(l.Height), "over the floor")
+	}
 	if l.Limit > 0 {
 		w.pair(2, "full_flashes_per_minute", shortest(float64(l.Limit)), "its manual decides")
 	}

@@ -37,17 +37,19 @@ type FlashesPerMinute float64
 
 // Light is one flash.
 type Light struct {
-	Role     Role
-	Group    string               // 1 to 3 letters or digits, upper case; "A"
-	Power    exposure.Dial        // as its dial stands now; inside Least to Most
-	Scale    exposure.Scale       // how the dial is marked and clicks
-	Least    exposure.Dial        // the weakest setting it has
-	Most     exposure.Dial        // the strongest it has, or that its user allows
-	Guide    exposure.GuideNumber // m at ISO 100, full power, at Zoom; 0 unknown
-	Zoom     Millimetres          // 0 unknown
-	Modifier string               // free text; empty: none stated
-	Distance exposure.Metres      // to the sitter; of a background light to the backdrop; 0 unknown
-	Limit    FlashesPerMinute     // what its manual allows for long; 0 unknown
+	Role      Role
+	Group     string               // 1 to 3 letters or digits, upper case; "A"
+	Power     exposure.Dial        // as its dial stands now; inside Least to Most
+	Scale     exposure.Scale       // how the dial is marked and clicks
+	Least     exposure.Dial        // the weakest setting it has
+	Most      exposure.Dial        // the strongest it has, or that its user allows
+	Guide     exposure.GuideNumber // m at ISO 100, full power, at Zoom; 0 unknown
+	Zoom      Millimetres          // 0 unknown
+	Modifier  string               // free text; empty: none stated
+	Distance  exposure.Metres      // to the sitter; of a background light to the backdrop; 0 unknown
+	Direction Direction            // from the sitter
+	Height    exposure.Metres      // of its middle over the floor; 0 unknown
+	Limit     FlashesPerMinute     // what its manual allows for long; 0 unknown
 }
 
 // Name is how a light is called on screens: "Key (B)".

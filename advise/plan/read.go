@@ -249,7 +249,7 @@ var (
 	planKeys     = []string{"version", "shoot", "camera", "backdrop", "lights", "targets"}
 	cameraKeys   = []string{"aperture", "shutter", "iso", "sync"}
 	backdropKeys = []string{"colour", "distance"}
-	lightKeys    = []string{"role", "group", "power", "clicks", "top", "least", "most", "guide_number", "zoom", "modifier", "distance", "full_flashes_per_minute"}
+	lightKeys    = []string{"role", "group", "power", "clicks", "top", "least", "most", "guide_number", "zoom", "modifier", "distance", "direction", "height", "full_flashes_per_minute"}
 	targetKeys   = []string{"white_floor", "most_clipped", "backdrop_level", "white_peak", "hair_most"}
 )
 

@@ -20,7 +20,7 @@ var otherWords = map[string]string{
 	"title": "shoot", "min": "least", "minimum": "least", "max": "most", "maximum": "most",
 	"intensity": "power", "output": "power", "setting": "power", "steps": "clicks", "step": "clicks",
 	"gn": "guide_number", "channel": "group", "letter": "group", "light": "lights", "flashes": "lights",
-	"target": "targets", "umbrella": "modifier", "softbox": "modifier", "limit": "full_flashes_per_minute",
+	"angle": "direction", "bearing": "direction", "azimuth": "direction", "target": "targets", "umbrella": "modifier", "softbox": "modifier", "limit": "full_flashes_per_minute",
 	"sync_speed": "sync", "x_sync": "sync", "full": "top",
 }
 

@@ -40,6 +40,7 @@ type bookHead struct {
 	Shoot    string   // the random id in the trail's header
 	Place    trail.Place
 	Ended    bool
+	Baseline int
 	Contents [][32]byte
 }
 
@@ -141,7 +142,7 @@ func (s *Shoot) mark() (bookHead, bookBody, error) {
 		return bookHead{}, bookBody{}, err
 	}
 	h := bookHead{Program: s.c.Version, Rules: advise.Rules, Shape: shape, Shoot: s.trail.Header().Shoot, Place: s.trail.Place(),
-		Ended: s.state.Phase == advise.Ended, Contents: slices.Clip(s.contents)}
+		Ended: s.state.Phase == advise.Ended, Baseline: s.state.Baseline, Contents: slices.Clip(s.contents)}
 	b := bookBody{State: s.state, StateAt: s.stateAt, Clients: maps.Clone(s.clients), Revision: slices.Clone(s.revision),
 		Owed: s.owed, PlanFile: s.planFile, Nameless: slices.Clip(s.nameless)}
 	s.contentMu.RLock()

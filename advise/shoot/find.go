@@ -21,7 +21,7 @@ import (
 // find looks for a shoot of this capture folder that can be gone on with: the
 // newest, unless it was ended. The contents of all others are remembered, so that their
 // files, which still lie in the folder, are not taken for frames of this shoot.
-func (s *Shoot) find(start *Start) (found string, past []string, err error) {
+func (s *Shoot) find(start *Start) (found string, past []pastShoot, err error) {
 	entries, err := os.ReadDir(s.c.Shoots)
 	if err != nil {
 		return "", nil, fmt.Errorf("the shoots in %s can't be listed: %w", s.c.Shoots, err)
@@ -56,18 +56,18 @@ func (s *Shoot) find(start *Start) (found string, past []string, err error) {
 		return strings.Compare(b.dir, a.dir)
 	})
 	for i, c := range all {
-		ended, contents, err := recall(c.dir, s.c.Version)
-		if i == 0 && !ended && !s.c.Fresh {
+		p, err := recall(c.dir, s.c.Version)
+		if i == 0 && !p.ended && !s.c.Fresh {
 			if err != nil {
 				return "", nil, cantGoOn(c.dir, err)
 			}
 			found = c.dir
 			continue
 		}
-		for _, h := range contents {
+		for _, h := range p.contents {
 			s.orphans[h] = true
 		}
-		past = append(past, c.dir)
+		past = append(past, p)
 		if err != nil {
 			start.Passed = append(start.Passed, filepath.Base(c.dir))
 		}
@@ -81,49 +81,61 @@ func cantGoOn(dir string, err error) error {
 
 // recall reads through a shoot: whether it was ended, and which contents it holds.
 // What it gives beside an error is what was found until then.
-func recall(dir, program string) (ended bool, contents [][32]byte, err error) {
+func recall(dir, program string) (pastShoot, error) {
 	if h, _ := readBookmark(dir, program, false); h != nil {
-		ended, contents, err = recalled(trail.ReadFrom(dir, h.Place), h.Ended, slices.Clip(h.Contents))
+		p, err := recalled(trail.ReadFrom(dir, h.Place), pastShoot{dir, h.Ended, h.Baseline, slices.Clip(h.Contents)})
 		if !errors.Is(err, trail.ErrPlace) {
-			return ended, contents, err
+			return p, err
 		}
 	}
-	return recalled(trail.Read(dir), false, nil)
+	return recalled(trail.Read(dir), pastShoot{dir: dir})
+}
+
+// pastShoot is what a later shoot in the same folder must know of one.
+type pastShoot struct {
+	dir      string
+	ended    bool
+	baseline int // frame number, 0 none
+	contents [][32]byte
 }
 
 // recalled goes on from what is known with the records that follow.
-func recalled(records iter.Seq2[trail.Record, error], ended bool, contents [][32]byte) (bool, [][32]byte, error) {
+func recalled(records iter.Seq2[trail.Record, error], p pastShoot) (pastShoot, error) {
 	for r, err := range records {
 		if errors.Is(err, trail.ErrUnfinished) {
 			break // a crash's last line; opening repairs it
 		}
 		if err != nil {
-			return ended, contents, err
+			return p, err
 		}
 		if r.Kind != inputKind {
 			continue
 		}
 		var b struct { // no reading is taken apart for this
 			Input struct {
-				Session *advise.Session `json:"session"`
-				Frame   *struct {
+				Session  *advise.Session  `json:"session"`
+				Baseline *advise.Baseline `json:"baseline"`
+				Frame    *struct {
 					Hash string `json:"hash"`
 				} `json:"frame"`
 			} `json:"input"`
 		}
 		if err := decodeBody(r, &b); err != nil {
-			return ended, contents, err
+			return p, err
 		}
-		if p := b.Input.Session; p != nil {
-			ended = p.Phase == advise.Ended
+		if s := b.Input.Session; s != nil {
+			p.ended = s.Phase == advise.Ended
+		}
+		if x := b.Input.Baseline; x != nil {
+			p.baseline = x.Frame
 		}
 		if f := b.Input.Frame; f != nil {
 			if h, ok := parseHash(f.Hash); ok {
-				contents = append(contents, h)
+				p.contents = append(p.contents, h)
 			}
 		}
 	}
-	return ended, contents, nil
+	return p, nil
 }
 
 func hashFolder(salt, folder string) string {

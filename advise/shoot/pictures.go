@@ -168,6 +168,23 @@ func (p *pictures) trim() error {
 	return nil
 }
 
+// removePictures deletes the pictures of a shoot but those of one frame.
+func removePictures(dir string, but int) error {
+	if but == 0 {
+		return os.RemoveAll(filepath.Join(dir, picturesDir))
+	}
+	names, err := os.ReadDir(filepath.Join(dir, picturesDir))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	for _, n := range names {
+		if !strings.HasPrefix(n.Name(), fmt.Sprintf("%07d-", but)) {
+			err = errors.Join(err, os.Remove(filepath.Join(dir, picturesDir, n.Name())))
+		}
+	}
+	return err
+}
+
 func (p *pictures) name(v version, edge int) string {
 	return filepath.Join(p.dir, fmt.Sprintf("%07d-%03d-%d.jpg", v.frame, v.revision, edge))
 }
@@ -193,6 +210,17 @@ func (p *pictures) thumbnail(ctx context.Context, v version, edge int) ([]byte, 
 		return nil, fmt.Errorf("%w: there is no picture of frame %d", ErrNoFrame, v.frame)
 	}
 	return jpeg, nil
+}
+
+// Picture reads a picture that the page showed of a frame, as far as it is still there: the small one, or the
+// large one. The revision is the one as which the frame's file came.
+func Picture(dir string, frame, revision int, large bool) ([]byte, error) {
+	edge := smallEdge
+	if large {
+		edge = largeEdge
+	}
+	p := pictures{dir: filepath.Join(dir, picturesDir)}
+	return os.ReadFile(p.name(version{frame, revision}, edge))
 }
 
 // close makes the picture that is under way and leaves those that wait.

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"sync"
 	"sync/atomic"
@@ -144,9 +143,9 @@ func Open(c Config) (*Shoot, Start, error) {
 		}
 		s.show()
 	}
-	for _, dir := range past { // nobody looks at their pictures any more
-		if err := os.RemoveAll(filepath.Join(dir, picturesDir)); err != nil {
-			s.c.Log.Warn().Str("shoot", filepath.Base(dir)).Msg("the pictures of an earlier shoot can't be removed")
+	for _, p := range past { // nobody looks at their pictures any more, but for the baseline's, which the sheet shows
+		if err := removePictures(p.dir, p.baseline); err != nil {
+			s.c.Log.Warn().Str("shoot", filepath.Base(p.dir)).Msg("the pictures of an earlier shoot can't be removed")
 		}
 	}
 	return s, start, nil

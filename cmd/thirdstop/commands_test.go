@@ -45,6 +45,8 @@ func TestEveryCommandHelpsAndKnowsWrongUse(t *testing.T) {
 		{"trail verify", 2, "", "name a shoot"},
 		{"trail verify --head 1:ab a b", 2, "", "--head"},
 		{"trail replay --head 1:ab a", 2, "", "--head"},
+		{"trail sheet", 2, "", "name one shoot"},
+		{"trail sheet gone", 1, "", "holds no shoot"},
 		{"trail list x", 2, "", `"x"`},
 		{"trail verify gone", 1, "", "holds no shoot"},
 		{"trail replay gone", 1, "", "holds no shoot"},

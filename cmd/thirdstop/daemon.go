@@ -166,7 +166,7 @@ func (d *daemon) plan(ctx context.Context, sh *shoot.Shoot, text string) error {
 // here is let in; elsewhere every device must pair.
 func (d *daemon) serve(sh *shoot.Shoot, l net.Listener) (*dashboard.Server, error) {
 	c := dashboard.Config{Shoot: sh, Pages: web.Files, LooksOn: d.LooksOn, Hosts: split(d.Hosts), Addr: l.Addr(),
-		Demo: d.demo, Version: version(), Log: d.log, Now: d.now}
+		Past: newPast(filepath.Join(d.Data, "shoots")), Demo: d.demo, Version: version(), Log: d.log, Now: d.now}
 	c.Open = local(l)
 	if !c.Open {
 		var err error

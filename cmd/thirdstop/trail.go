@@ -22,6 +22,7 @@ const trailHelp = `Check the record of a shoot, write it as tables, and erase wh
     thirdstop trail replay [-v] SHOOT...              does the same advice come of it again?
     thirdstop trail export [--table WORD] [--as csv|jsonl] SHOOT > FILE
     thirdstop trail export --columns                  what the tables' columns mean
+    thirdstop trail sheet  SHOOT > sheet.html         one page to print and keep: the light, the levels, the head
     thirdstop trail erase  --what WORDS SHOOT...      take names and pictures out for good
 
 SHOOT is the id of a shoot in the data folder, or the path of a shoot's folder
@@ -56,9 +57,9 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 	case "help", "-h", "-help", "--help":
 		fmt.Fprint(stdout, trailHelp)
 		return 0
-	case "list", "verify", "replay", "export", "erase":
+	case "list", "verify", "replay", "export", "sheet", "erase":
 	default:
-		fmt.Fprintf(stderr, "thirdstop trail: %q is no command; use list, verify, replay, export or erase\n\n%s", verb, trailHelp)
+		fmt.Fprintf(stderr, "thirdstop trail: %q is no command; use list, verify, replay, export, sheet or erase\n\n%s", verb, trailHelp)
 		return 2
 	}
 	if code, done := parse(flags, args[1:], trailHelp, stdout, stderr); done {
@@ -77,6 +78,10 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 		return trailList(*data, stdout, stderr)
 	case *head != "" && (verb != "verify" || flags.NArg() != 1):
 		fmt.Fprintf(stderr, "thirdstop trail %s: --head goes with \"verify\" and one shoot, whose head it is\n\n%s", verb, trailHelp)
+		return 2
+	}
+	if verb == "sheet" && flags.NArg() != 1 {
+		fmt.Fprintf(stderr, "thirdstop trail sheet: name one shoot\n\n%s", trailHelp)
 		return 2
 	}
 	if done, code := wrongExport(verb, flags, *table, *form, *columns, stdout, stderr); done {
@@ -102,6 +107,8 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 			err = trailReplay(dir, *verbose, stdout)
 		case "export":
 			err = trailExport(dir, account.Table(*table), account.Form(*form), forPrograms(stdout))
+		case "sheet":
+			err = trailSheet(dir, stdout)
 		case "erase":
 			err = trailErase(dir, what, stdout)
 		}

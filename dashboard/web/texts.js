@@ -120,6 +120,8 @@ export const T = {
     sitter: 'Next sitter',
     sitterPlace: 'Name or number',
     addSitter: 'Seat them',
+    sheet: 'Sheet of this shoot',
+    sheetWhy: 'one page to print and keep',
     end: 'End the shoot',
     endSure: 'The shoot log closes. Frames that arrive later begin another shoot.',
     endYes: 'End it',
