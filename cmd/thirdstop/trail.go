@@ -108,7 +108,7 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 		case "export":
 			err = trailExport(dir, account.Table(*table), account.Form(*form), forPrograms(stdout))
 		case "sheet":
-			err = trailSheet(dir, stdout)
+			err = trailSheet(dir, forPrograms(stdout))
 		case "erase":
 			err = trailErase(dir, what, stdout)
 		}
