@@ -20,7 +20,8 @@ func Apply(s State, in Input) (State, []Output) {
 	case in.Plan != nil:
 		s, out = s.planned(*in.Plan)
 	case in.Frame != nil:
-		return s.frame(in) // decides about advice itself: a late frame changes none
+		s, out = s.frame(in) // decides about advice itself: a late frame changes none
+		return s.remembered(in.Frame.Number), out
 	case in.Adjusted != nil:
 		s, out = s.adjusted(in)
 	case in.Reference != nil:
@@ -92,7 +93,7 @@ func (s State) planned(in PlanText) (State, []Output) {
 	if before != nil && sameRig(*before, p) {
 		// An edit of targets or camera: how the lights stand and what was learned of them holds.
 		for i := range lights {
-			lights[i].Off = s.Lights[i].Off
+			lights[i].Off, lights[i].Bearing = s.Lights[i].Off, s.Lights[i].Bearing
 			if before.Lights[i].Power == p.Lights[i].Power {
 				lights[i] = s.Lights[i].withPower(s.Lights[i].Power, p.Lights[i])
 			}
@@ -138,7 +139,7 @@ func sameRig(a, b plan.Plan) bool {
 
 func lightState(l plan.Light) LightState {
 	st := LightState{Group: l.Group, Role: string(l.Role), Name: l.Name(), Distance: l.Distance,
-		Click: l.Scale.Click, Least: l.Least, Most: l.Most, Modifier: l.Modifier}
+		Click: l.Scale.Click, Least: l.Least, Most: l.Most, Modifier: l.Modifier, Zoom: l.Zoom}
 	for d := l.Least; d <= l.Most; d += max(l.Scale.Click, 1) {
 		st.Settings = append(st.Settings, l.Scale.Format(d))
 	}
@@ -172,7 +173,7 @@ func (s State) adjusted(in Input) (State, []Output) {
 	if !ok || s.Plan == nil {
 		return s, nil // refused before it was recorded; an old record under another plan
 	}
-	var out []Output
+	s, out := s.replaced(i, a)
 	l := s.Lights[i]
 	if a.Off != nil && *a.Off != l.Off {
 		s.Lights = slices.Clone(s.Lights)

@@ -3,6 +3,7 @@ package advise
 import (
 	"time"
 
+	"thirdstop/advise/plan"
 	"thirdstop/assess"
 	"thirdstop/assess/exposure"
 )
@@ -68,11 +69,14 @@ type Frame struct {
 // Adjusted is an adjustment of a light that a person made and recorded.
 // From and To are absolute, so that a repeat changes nothing.
 type Adjusted struct {
-	Group    string           `json:"group"` // the light's group letter
-	From     exposure.Dial    `json:"from"`
-	To       exposure.Dial    `json:"to"`
-	Off      *bool            `json:"off,omitempty"`        // set when the light was switched off or on
-	Distance *exposure.Metres `json:"distance_m,omitempty"` // set when it was moved
+	Group    string            `json:"group"` // the light's group letter
+	From     exposure.Dial     `json:"from"`
+	To       exposure.Dial     `json:"to"`
+	Off      *bool             `json:"off,omitempty"`         // set when the light was switched off or on
+	Distance *exposure.Metres  `json:"distance_m,omitempty"`  // set when it was moved
+	Bearing  *Degrees          `json:"bearing_deg,omitempty"` // set when it was moved around the sitter
+	Modifier *string           `json:"modifier,omitempty"`    // set when another was put on; "" none
+	Zoom     *plan.Millimetres `json:"zoom_mm,omitempty"`     // set when its reflector was zoomed
 }
 
 // Reference declares where the white reference is, or takes it back.

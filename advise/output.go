@@ -1,6 +1,7 @@
 package advise
 
 import (
+	"thirdstop/advise/plan"
 	"thirdstop/assess"
 	"thirdstop/assess/exposure"
 )
@@ -121,18 +122,20 @@ type Question struct {
 
 // LightState is a light of the plan as it stands now.
 type LightState struct {
-	Group     string          `json:"group"`
-	Role      string          `json:"role"`
-	Name      string          `json:"name"` // "Key (B)"
-	Power     exposure.Dial   `json:"power"`
-	PowerText string          `json:"power_text"` // as the flash shows it
-	Off       bool            `json:"off"`
-	Distance  exposure.Metres `json:"distance_m"` // 0 where not known
-	Click     exposure.Dial   `json:"click"`
-	Least     exposure.Dial   `json:"least"`
-	Most      exposure.Dial   `json:"most"`
-	Modifier  string          `json:"modifier"`
-	Settings  []string        `json:"settings"` // every setting as the flash shows it, from Least to Most in clicks
+	Group     string           `json:"group"`
+	Role      string           `json:"role"`
+	Name      string           `json:"name"` // "Key (B)"
+	Power     exposure.Dial    `json:"power"`
+	PowerText string           `json:"power_text"` // as the flash shows it
+	Off       bool             `json:"off"`
+	Distance  exposure.Metres  `json:"distance_m"` // 0 where not known
+	Click     exposure.Dial    `json:"click"`
+	Least     exposure.Dial    `json:"least"`
+	Most      exposure.Dial    `json:"most"`
+	Modifier  string           `json:"modifier"`
+	Zoom      plan.Millimetres `json:"zoom_mm"`     // 0 where not known
+	Bearing   *Degrees         `json:"bearing_deg"` // nil where not told
+	Settings  []string         `json:"settings"`    // every setting as the flash shows it, from Least to Most in clicks
 }
 
 // FrameState is the newest state of one frame, for the page and for looking back.

@@ -46,6 +46,8 @@ type State struct {
 	untaught   bool         // the newest frame taught nothing: it could lie on either side of an adjustment
 	watch      watching     // the baseline and the detectors of drift
 	references []distance   // where lights stood when the model began, by group
+
+	past [][]PastFrame // every frame that was measured, by number, in chunks
 }
 
 // distance is where a light stood when the model began, 0 unknown: the model's coefficients hold for there.

@@ -11,6 +11,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"thirdstop/advise/shoot"
+	"thirdstop/assess"
 )
 
 // Shoot is what the dashboard needs of a shoot. All its methods may be called
@@ -52,7 +53,9 @@ type Config struct {
 	Hosts   []string     // further names or addresses by which browsers may call this server, without port
 	Addr    net.Addr     // the listener's address, if it is known before Serve; for the links of NewCode
 	Demo    http.Handler // the demo's controls under /demo/ (the prefix is taken off); nil: there are none
-	Version string       // of the program, told by /healthz; may be empty
+	// InStops expresses a region's histogram under the curve of that name; nil: under the default one.
+	InStops func(curve string, c assess.Codes) (assess.InStops, bool)
+	Version string // of the program, told by /healthz; may be empty
 	Log     zerolog.Logger
 	Now     func() time.Time // nil: time.Now
 }

@@ -23,6 +23,9 @@ func (s *Server) calls() []call {
 
 		{"GET " + v1 + "readings", lighting, s.serveReadings},
 		{"GET " + v1 + "readings/{n}", lighting, s.serveReading},
+		{"GET " + v1 + "readings/{n}/histogram", lighting, s.serveHistogram},
+		{"GET " + v1 + "rig", lighting, s.serveRig},
+		{"GET " + v1 + "over-time", lighting, s.serveOverTime},
 		{"GET " + v1 + "advice", lighting, s.serveAdvice},
 		{"GET " + v1 + "events", lighting, s.serveEvents},
 		{"GET " + v1 + "plan", lighting, s.getPlan},

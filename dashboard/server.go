@@ -25,6 +25,7 @@ type Server struct {
 	pictures *pictures
 	pairing  *pairing
 	live     *live
+	rigs     rigs
 
 	addrMu sync.Mutex
 	addr   net.Addr // guarded by addrMu

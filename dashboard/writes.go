@@ -11,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"thirdstop/advise"
+	"thirdstop/advise/plan"
 	"thirdstop/advise/shoot"
 	"thirdstop/assess"
 	"thirdstop/assess/exposure"
@@ -76,6 +77,9 @@ type adjustmentBody struct {
 	ToText   *string        `json:"to_text"` // as the flash shows it
 	Off      *bool          `json:"off"`
 	Distance *float64       `json:"distance_m"`
+	Bearing  *float64       `json:"bearing_deg"`
+	Modifier *string        `json:"modifier"`
+	Zoom     *float64       `json:"zoom_mm"`
 }
 
 // postAdjustment is POST /api/v1/adjustments: a person changed a light.
@@ -96,8 +100,8 @@ func adjusted(st *advise.State, b adjustmentBody) (*advise.Adjusted, error) {
 	if b.Group == nil {
 		return nil, missing("group", "the light's group letter")
 	}
-	if b.To == nil && b.ToText == nil && b.Off == nil && b.Distance == nil {
-		return nil, bad("field", `nothing is adjusted: send "to", "to_text", "off" or "distance_m"`)
+	if b.To == nil && b.ToText == nil && b.Off == nil && b.Distance == nil && b.Bearing == nil && b.Modifier == nil && b.Zoom == nil {
+		return nil, bad("field", `nothing is adjusted: send "to", "to_text", "off", "distance_m", "bearing_deg", "modifier" or "zoom_mm"`)
 	}
 	var light *advise.LightState
 	var groups []string
@@ -137,6 +141,15 @@ func adjusted(st *advise.State, b adjustmentBody) (*advise.Adjusted, error) {
 		}
 		m := exposure.Metres(*b.Distance)
 		a.Distance = &m
+	}
+	a.Modifier = b.Modifier
+	if b.Bearing != nil {
+		d := advise.Degrees(*b.Bearing)
+		a.Bearing = &d
+	}
+	if b.Zoom != nil {
+		z := plan.Millimetres(*b.Zoom)
+		a.Zoom = &z
 	}
 	return a, nil
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"thirdstop/advise"
@@ -167,10 +168,46 @@ func (s *Shoot) checkAdjusted(a advise.Adjusted) (*advise.Adjusted, error) {
 	if d := a.Distance; d != nil && !(*d >= 0.1 && *d <= exposure.Metres(200)) {
 		return nil, refuse("%s can't stand at %s; give a distance of 0.1 to 200 m", l.Name, *d)
 	}
-	if a.To == l.Power && (a.Off == nil || *a.Off == l.Off) && (a.Distance == nil || *a.Distance == l.Distance) {
+	if err := checkPlace(l, &a); err != nil {
+		return nil, err
+	}
+	if a.Bearing == nil && a.Modifier == nil && a.Zoom == nil && a.To == l.Power && (a.Off == nil || *a.Off == l.Off) && (a.Distance == nil || *a.Distance == l.Distance) {
 		return nil, refuse("%s already stands at %s", l.Name, l.PowerText)
 	}
 	return &a, nil
+}
+
+// checkPlace looks at what is told of a light's place, modifier and zoom, and drops what is so already.
+func checkPlace(l advise.LightState, a *advise.Adjusted) error {
+	if d := a.Bearing; d != nil {
+		if !(*d >= -360 && *d <= 360) {
+			return refuse("%s can't stand at %g°; give -180 to 180, 0 is towards the camera and 90 at its right", l.Name, float64(*d))
+		}
+		n := d.Normal()
+		a.Bearing = &n
+		if l.Bearing != nil && *l.Bearing == n {
+			a.Bearing = nil
+		}
+	}
+	if m := a.Modifier; m != nil {
+		text := strings.TrimSpace(*m)
+		if utf8.RuneCountInString(text) > advise.MostModifier || strings.ContainsFunc(text, unicode.IsControl) {
+			return refuse("the modifier's name must be one line of at most %d characters", advise.MostModifier)
+		}
+		a.Modifier = &text
+		if text == l.Modifier {
+			a.Modifier = nil
+		}
+	}
+	if z := a.Zoom; z != nil {
+		if !(*z >= advise.ZoomRange[0] && *z <= advise.ZoomRange[1]) {
+			return refuse("%s can't be zoomed to %g mm; give %g to %g", l.Name, float64(*z), float64(advise.ZoomRange[0]), float64(advise.ZoomRange[1]))
+		}
+		if *z == l.Zoom {
+			a.Zoom = nil
+		}
+	}
+	return nil
 }
 
 func groups(lights []advise.LightState) string {

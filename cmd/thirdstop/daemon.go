@@ -18,6 +18,7 @@ import (
 	"thirdstop/advise/plan"
 	"thirdstop/advise/shoot"
 	"thirdstop/advise/trail"
+	"thirdstop/assess"
 	"thirdstop/assess/legible"
 	"thirdstop/assess/photo"
 	"thirdstop/assess/tone"
@@ -132,6 +133,24 @@ func (d *daemon) open() (*shoot.Shoot, error) {
 	return sh, nil
 }
 
+// inStops expresses a region's histogram under the curve that its reading names. It reports
+// false where that curve is not stored any more.
+func (d *daemon) inStops(curve string, c assess.Codes) (assess.InStops, bool) {
+	if curve == tone.Default().Name() {
+		return c.InStops(nil)
+	}
+	store, err := tone.OpenStore(curvesPath(d.Data))
+	if err != nil {
+		return assess.InStops{}, false
+	}
+	for _, e := range store.List() {
+		if e.Curve.Name() == curve {
+			return c.InStops(e.Curve)
+		}
+	}
+	return assess.InStops{}, false
+}
+
 // readPlan reads and checks the plan file.
 func (d *daemon) readPlan() (string, error) {
 	if d.Plan == "" {
@@ -166,7 +185,7 @@ func (d *daemon) plan(ctx context.Context, sh *shoot.Shoot, text string) error {
 // here is let in; elsewhere every device must pair.
 func (d *daemon) serve(sh *shoot.Shoot, l net.Listener) (*dashboard.Server, error) {
 	c := dashboard.Config{Shoot: sh, Pages: web.Files, LooksOn: d.LooksOn, Hosts: split(d.Hosts), Addr: l.Addr(),
-		Past: newPast(filepath.Join(d.Data, "shoots")), Demo: d.demo, Version: version(), Log: d.log, Now: d.now}
+		InStops: d.inStops, Past: newPast(filepath.Join(d.Data, "shoots")), Demo: d.demo, Version: version(), Log: d.log, Now: d.now}
 	c.Open = local(l)
 	if !c.Open {
 		var err error

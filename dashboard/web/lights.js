@@ -2,7 +2,8 @@
 // screen. Presses within a moment of each other become one recorded adjustment.
 
 import { html, useEffect, useRef, useState } from './vendor/htm-preact.js';
-import { T, metres } from './texts.js';
+import { T } from './texts.js';
+import { length } from './units.js';
 import { may } from './store.js';
 import { act } from './api.js';
 import { Blade } from './blade.js';
@@ -64,7 +65,7 @@ export function useLight(light, stale) {
 
 // saying is what stands under a light's name: what becomes of a press, else what is advised.
 export function saying(light, phase, advised) {
-  const about = [light.modifier, light.distance_m > 0 && metres(light.distance_m)].filter(Boolean).join(', ');
+  const about = [light.modifier, light.distance_m > 0 && length(light.distance_m)].filter(Boolean).join(', ');
   return { soon: T.lights.soon, saving: T.lights.saving, saved: T.lights.saved }[phase]
     || (light.off ? T.lights.isOff : advised && advised !== light.power_text ? T.lights.advised(advised) : about);
 }

@@ -11,6 +11,7 @@ import { stayAwake } from './wake.js';
 import { Board } from './board.js';
 import { Pair, codeInAddress } from './pair.js';
 import { NowScreen } from './now.js';
+import { FramesScreen } from './frames.js';
 import { RigScreen } from './rig.js';
 import { LogScreen } from './log.js';
 import { PlanScreen } from './plan.js';
@@ -19,10 +20,10 @@ import { LooksScreen } from './looks.js';
 import { MoreScreen } from './more.js';
 import { Demo } from './demo.js';
 
-const screens = { now: NowScreen, lights: RigScreen, log: LogScreen, plan: PlanScreen, devices: DevicesScreen };
+const screens = { now: NowScreen, frames: FramesScreen, lights: RigScreen, log: LogScreen, plan: PlanScreen, devices: DevicesScreen };
 
 // first are the screens that a telephone names as well; the others are behind "more" there.
-const first = ['now', 'lights', 'log'];
+const first = ['now', 'frames', 'lights'];
 
 let given = '';
 

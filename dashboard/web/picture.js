@@ -12,7 +12,8 @@ import { Marker, firstBox } from './marker.js';
 const edge = 960; // longest side asked for, pixels
 const step = 4; // pixels along a square that is marked as clipped or not
 
-export function Picture({ doc, stale }) {
+// Picture shows the newest frame, or with past one of before, on which nothing is declared any more.
+export function Picture({ doc, stale, past }) {
   const frame = doc?.frame;
   const [box, setBox] = useState(null); // being drawn for the white reference
   const [busy, setBusy] = useState(false);
@@ -59,7 +60,7 @@ export function Picture({ doc, stale }) {
       <button onClick=${() => setBox(null)}>${T.frame.cancel}</button>
     </div>`}
     ${!marking && html`<div class="frame-side"><${Legend} reading=${reading} meant=${meant} declared=${declared} />
-    ${may('reference') && reading && html`<div class="frame-acts">
+    ${may('reference') && reading && !past && html`<div class="frame-acts">
       <button class="small-button" disabled=${stale} onClick=${() => setBox(declared || reference?.box || firstBox(w, h))}>${T.frame.mark}</button>
       ${declared && html`<button class="small-button" disabled=${stale || busy} onClick=${() => send(null)}>${T.frame.clear}</button>`}
       ${may('baseline') && frame.on_target && doc.baseline !== frame.number && html`

@@ -1,33 +1,92 @@
-// The lights with all that can be recorded of each.
+// The lights with all that can be recorded of each, where they stand seen from above,
+// and what each adds to each region. Whatever is changed here is a recorded adjustment.
 
-import { html } from './vendor/htm-preact.js';
+import { html, useEffect, useState } from './vendor/htm-preact.js';
 import { T } from './texts.js';
+import { get } from './api.js';
 import { useLight, saying, Stepper } from './lights.js';
 import { Blade } from './blade.js';
 import { Care } from './care.js';
+import { Above } from './above.js';
+import { shown, told, unit } from './units.js';
+import { signed } from './frames.js';
 
 export function RigScreen({ doc, stale }) {
   const list = doc?.lights || [];
+  const rig = useRig(doc);
   const advised = Object.fromEntries((doc?.advice?.status === 'adjust' ? doc.advice.adjustments || [] : []).map((a) => [a.group, a.to_text]));
   return html`<section class="screen rig-screen" aria-labelledby="rig-title">
-    <h2 id="rig-title">${T.screens.lights}</h2>
-    <p class="quiet">${doc?.camera?.text || ''}</p>
+    <div class="frames-head"><h2 id="rig-title">${T.screens.lights}</h2><p class="quiet">${doc?.camera?.text || ''}</p></div>
     ${list.length === 0 && html`<p class="quiet">${T.lights.none}</p>`}
     <ul class="rig-cards">${list.map((l, i) => html`<${Card} key=${l.group} light=${l} index=${i} advised=${advised[l.group]} stale=${stale} />`)}</ul>
+    ${list.length > 0 && html`<div class="rig-two">
+      <${Above} lights=${list} backdrop=${rig?.backdrop_m || 0} stale=${stale} />
+      <${Shares} rig=${rig} lights=${list} />
+    </div>`}
     <${Care} />
   </section>`;
 }
 
+function useRig(doc) {
+  const [rig, setRig] = useState(null);
+  useEffect(() => {
+    let gone = false;
+    get('/rig').then((r) => { if (!gone) setRig(r); }, () => {});
+    return () => { gone = true; };
+  }, [doc?.state]);
+  return rig;
+}
+
 function Card({ light, index, advised, stale }) {
-  const { settings, shown, draft, phase, fixed, press, save, here, text } = useLight(light, stale);
+  const { settings, shown: place, draft, phase, fixed, press, save, here, text } = useLight(light, stale);
+  const off = fixed && here >= 0;
   return html`<li class=${light.off ? 'light is-off' : 'light'}>
     <div class="light-head">
       <${Blade} group=${light.group} index=${index} quiet=${light.off} />
       <div><h3>${light.name.replace(` (${light.group})`, '')}</h3>
         <p class="light-says" aria-live="polite">${saying(light, phase, advised)}</p></div>
-      <button class="switch" role="switch" aria-checked=${light.off ? 'false' : 'true'} disabled=${fixed && here >= 0}
+      <button class="switch" role="switch" aria-checked=${light.off ? 'false' : 'true'} disabled=${off}
         aria-label=${light.off ? T.lights.turnOn(light.name) : T.lights.turnOff(light.name)} onClick=${() => save({ off: !light.off })}>${light.off ? T.lights.off : T.lights.on}</button>
     </div>
-    <${Stepper} light=${light} text=${text} draft=${draft >= 0} down=${!fixed && shown > 0} up=${!fixed && shown < settings.length - 1} press=${press} />
+    <${Stepper} light=${light} text=${text} draft=${draft >= 0} down=${!fixed && place > 0} up=${!fixed && place < settings.length - 1} press=${press} />
+    <div class="rig-fields">
+      <${Told} id=${`d-${light.group}`} label=${T.rig.distance(unit())} value=${shown(light.distance_m)} off=${off} numeric
+        send=${(v) => told(v) > 0 && save({ distance_m: told(v) })} />
+      <${Told} id=${`z-${light.group}`} label=${T.rig.zoom} value=${light.zoom_mm > 0 ? String(light.zoom_mm) : ''} off=${off} numeric
+        send=${(v) => Number(v) > 0 && save({ zoom_mm: Number(v) })} />
+      <${Told} id=${`m-${light.group}`} label=${T.rig.modifier} value=${light.modifier || ''} off=${off} wide send=${(v) => save({ modifier: v })} />
+    </div>
   </li>`;
+}
+
+// Told is a field that is recorded when it is left or Enter is pressed, if it was changed.
+function Told({ id, label, value, off, numeric, wide, send }) {
+  const [text, setText] = useState(null); // null: as recorded
+  useEffect(() => setText(null), [value]);
+  const done = () => {
+    if (text !== null && text.trim() !== value) send(text.trim());
+    else setText(null);
+  };
+  return html`<p class=${wide ? 'told wide' : 'told'}><label for=${id}>${label}</label>
+    <input id=${id} value=${text === null ? value : text} disabled=${off} inputmode=${numeric ? 'decimal' : 'text'} maxlength="60" autocomplete="off"
+      onInput=${(e) => setText(e.target.value)} onBlur=${done} onKeyDown=${(e) => { if (e.key === 'Enter') done(); if (e.key === 'Escape') setText(null); }} /></p>`;
+}
+
+// Shares says in hundredths what makes each region's light, and what was foretold of the newest frame.
+function Shares({ rig, lights }) {
+  const regions = rig?.regions || [];
+  if (!regions.length) return html`<section class="shares" aria-label=${T.rig.shares}><h3>${T.rig.shares}</h3><p class="quiet">${T.rig.noShares}</p></section>`;
+  const hundredths = (v) => (v > 0 && v < 0.005 ? '<1' : String(Math.round(v * 100)));
+  const judged = regions.filter((r) => r.before);
+  return html`<section class="shares" aria-label=${T.rig.shares}>
+    <h3>${T.rig.shares}</h3>
+    <table><thead><tr><td></td>${lights.map((l, i) => html`<th scope="col" key=${l.group}><${Blade} group=${l.group} index=${i} quiet=${l.off} /><span class="unseen">${l.name}</span></th>`)}<th scope="col">${T.rig.ambient}</th></tr></thead>
+      <tbody>${regions.map((r) => html`<tr key=${r.region}><th scope="row">${r.name}${r.assumed ? html` <small>${T.rig.assumed}</small>` : ''}</th>
+        ${[...r.lights.map((s) => s.share), r.ambient].map((v, i) => html`<td key=${i}><span class="share-bar" style=${{ '--share': v }}></span>${hundredths(v)} %</td>`)}</tr>`)}</tbody></table>
+    ${judged.length > 0 && html`<h3>${T.rig.foretold(judged[0].before.frame)}</h3>
+    <table><thead><tr><td></td><th scope="col">${T.rig.expected}</th><th scope="col">${T.rig.measured}</th><th scope="col">${T.rig.apart}</th></tr></thead>
+      <tbody>${judged.map(({ region, name, before: b }) => html`<tr key=${region}><th scope="row">${name}</th>
+        <td>${signed(b.level_stops)} ± ${b.sigma_stops.toFixed(2)}</td><td>${b.at_least ? `${T.advice.atLeast} ` : ''}${signed(b.measured_stops)}</td>
+        <td>${b.at_least && b.level_stops > b.measured_stops ? T.rig.hidden : signed(b.measured_stops - b.level_stops)}</td></tr>`)}</tbody></table>`}
+  </section>`;
 }

@@ -3,6 +3,7 @@
 
 import { html } from './vendor/htm-preact.js';
 import { T } from './texts.js';
+import { Spread } from './spread.js';
 
 const W = 120, H = 230, top = 14, bottom = 222;
 
@@ -10,12 +11,12 @@ export function Staffs({ doc }) {
   const list = (doc?.advice?.expected?.length ? doc.advice.expected : doc?.frame?.expected) || [];
   const then = doc?.advice?.status === 'adjust';
   if (!list.length) return html`<section class="staffs" aria-label=${T.staff.label}>
-    <h2>${T.staff.label}</h2><${Measured} reading=${doc?.frame?.reading} />
+    <h2>${T.staff.label}</h2><${Measured} reading=${doc?.frame?.reading} /><div class="staff-row"><${Spread} frame=${doc?.frame} /></div>
   </section>`;
   const range = scale(list, then);
   return html`<section class="staffs" aria-label=${T.staff.label}>
     <header><h2>${T.staff.label}</h2><p>${T.staff.edge}</p></header>
-    <div class="staff-row">${list.map((e) => html`<${Staff} key=${e.region} e=${e} range=${range} then=${then} />`)}</div>
+    <div class="staff-row">${list.map((e) => html`<${Staff} key=${e.region} e=${e} range=${range} then=${then} />`)}<${Spread} frame=${doc?.frame} /></div>
   </section>`;
 }
 

@@ -7,7 +7,7 @@ const plural = (n, one, many) => (n === 1 ? one : many);
 
 export const T = {
   name: 'thirdstop',
-  screens: { now: 'Now', lights: 'Lights', log: 'Shoot log', plan: 'Light plan', devices: 'Devices', more: 'More' },
+  screens: { now: 'Now', frames: 'Frames', lights: 'Lights', past: 'Over time', log: 'Shoot log', plan: 'Light plan', devices: 'Devices', more: 'More' },
   nav: 'Screens',
   skip: 'Skip to the advice',
 
@@ -93,6 +93,23 @@ export const T = {
     measured: 'Measured, with nothing to hold it against:',
   },
 
+  spread: {
+    label: 'spread',
+    sitter: 'sitter',
+    unseen: 'not in the frame',
+    say: (clipped, middle) => `${clipped} clipped, half of it under ${middle} stops`,
+  },
+
+  frames: {
+    reel: 'Frames, the newest first',
+    pick: (n, how) => `Frame ${n}${how ? `, ${how}` : ''}`,
+    compare: 'Compare two',
+    baseline: (n) => `Make frame ${n} the baseline`,
+    base: '(baseline)',
+    against: (n) => `against frame ${n}`,
+    older: 'Older',
+  },
+
   lights: {
     label: 'Lights',
     none: 'No lights are known yet. The light plan names them.',
@@ -108,6 +125,25 @@ export const T = {
     advised: (t) => `advice: ${t}`,
     unknown: 'not known',
     isOff: 'switched off',
+  },
+
+  rig: {
+    distance: (unit) => `Distance, ${unit}`,
+    zoom: 'Zoom, mm',
+    modifier: 'Modifier',
+    shares: 'What makes the light',
+    noShares: 'Known after the first frame under a plan.',
+    ambient: 'room',
+    assumed: 'assumed',
+    foretold: (n) => `Frame ${n}, foretold and measured`,
+    expected: 'foretold',
+    measured: 'measured',
+    apart: 'apart',
+    hidden: 'hidden by clipping',
+    above: 'Seen from above',
+    aboveHelp: 'Drag a light to where it stands, or move it with the arrow keys. Dashed: not told yet.',
+    bearing: (d) => (d === 0 ? 'at the camera' : d === 180 ? 'behind the sitter' : d < 0 ? `${-d}° to the camera’s left` : `${d}° to the camera’s right`),
+    stands: (light, far, d) => `${light}: ${far}${d === null ? ', its side is not told' : `, ${T.rig.bearing(d)}`}`,
   },
 
   log: {
@@ -267,6 +303,3 @@ export function clock(text) {
 }
 
 const day = (text) => new Date(text).toLocaleDateString([], { day: 'numeric', month: 'long' });
-
-// metres writes a distance.
-export const metres = (m) => `${Number(m.toFixed(2))} m`;

@@ -219,6 +219,15 @@ func adjust(st *advise.State, a *advise.Adjusted) []advise.Event {
 		if a.Off != nil {
 			l.Off = *a.Off
 		}
+		if a.Distance != nil {
+			l.Distance = *a.Distance
+		}
+		if a.Bearing != nil {
+			l.Bearing = a.Bearing
+		}
+		if a.Modifier != nil {
+			l.Modifier = *a.Modifier
+		}
 		text = fmt.Sprintf("%s is set to %s.", l.Name, l.PowerText)
 		if l.Off {
 			text = l.Name + " is off."

@@ -1,0 +1,59 @@
+package browsertest
+
+import (
+	"math"
+	"testing"
+
+	"thirdstop/dashboard/browsertest/fake"
+)
+
+func TestTheDistanceOfALightIsRecorded(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url()+"#lights")
+	p.fill("#d-B", "1.5")
+	p.press("#m-B") // leaving the field records it
+	p.until("the distance is recorded", `document.querySelector('.light-says')`)
+	p.until("it stands under the light's name", `[...document.querySelectorAll('.rig-cards .light')][1].innerText.includes('1.5 m') || document.querySelector('#d-B').value === '1.5'`)
+	r := s.Requests()
+	if len(r) != 1 || r[0].Adjusted == nil || r[0].Adjusted.Group != "B" || r[0].Adjusted.Distance == nil || math.Abs(float64(*r[0].Adjusted.Distance)-1.5) > 1e-9 {
+		t.Fatalf("recorded was %+v, want light B at 1.5 m", r)
+	}
+	p.fill("#m-B", "white umbrella")
+	p.press("#rig-title")
+	p.until("the modifier is recorded", `document.querySelector('#m-B').value === 'white umbrella' && !document.querySelector('#m-B').disabled && [...document.querySelectorAll('.rig-cards .light')][1].innerText.includes('recorded')`)
+	if r = s.Requests(); len(r) != 2 || r[1].Adjusted.Modifier == nil || *r[1].Adjusted.Modifier != "white umbrella" {
+		t.Errorf("recorded was %+v, want light B under a white umbrella", r)
+	}
+}
+
+// A light that is dragged in the view from above is recorded where it was let go, to scale.
+func TestALightIsDraggedToItsPlace(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 1600, serve(t, s).url()+"#lights")
+	p.until("the view from above is there", `document.querySelectorAll('.above-light').length === 3`)
+	// The sitter, a metre in pixels, and light B, in the window.
+	where := eval[[]float64](p, `(() => { const mid = (e) => { const r = e.getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2, r.width / 2]; };
+		const s = mid(document.querySelector('.above-ring')), b = mid([...document.querySelectorAll('.above-light')].find((g) => g.textContent === 'B').querySelector('circle'));
+		return [s[0], s[1], s[2], b[0], b[1]]; })()`)
+	p.drag(where[3], where[4], where[0]+where[2]*1.0, where[1]+where[2]*1.0)
+	p.until("it is recorded", `document.querySelector('#d-B').value === '1.4'`)
+	a := s.Requests()[0].Adjusted
+	if a == nil || a.Group != "B" || a.Distance == nil || math.Abs(float64(*a.Distance)-math.Sqrt2) > 0.06 || a.Bearing == nil || math.Abs(float64(*a.Bearing)-45) > 3 {
+		t.Errorf("recorded was %+v; a light let go a metre right of the sitter and a metre nearer to the camera stands at 1.41 m, 45° to the right", a)
+	}
+}
+
+func TestTwoFramesAreComparedAndOneIsTheBaseline(t *testing.T) {
+	s := rigged((*fake.Shoot).OnTarget, (*fake.Shoot).Shot, (*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url()+"#frames")
+	p.press(`[aria-label^="Frame 1,"]`)
+	p.pressText("Make frame 1 the baseline")
+	p.until("the strip says so", `document.querySelector('.reel').innerText.includes('1 (baseline)')`)
+	p.press(`[aria-label^="Frame 3,"]`)
+	p.pressText("Compare two")
+	p.until("two frames are beside each other", `document.querySelectorAll('.frames-two .frame-in').length === 2`)
+	p.says("against frame 1")
+	if b := s.Requests()[0].Baseline; b == nil || b.Frame != 1 {
+		t.Errorf("recorded was %+v, want frame 1 as baseline", s.Requests()[0])
+	}
+}
