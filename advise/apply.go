@@ -50,10 +50,12 @@ func Apply(s State, in Input) (State, []Output) {
 			text += " It lies too far back to hold frames against its light; the next ones are taken for it."
 		}
 		out = append(out, event("baseline", Event{Frame: in.Baseline.Frame, Text: text}))
+	case in.Walk != nil:
+		s, out = s.walked(*in.Walk)
 	case in.Note != nil:
 		out = append(out, event("note", Event{Ref: in.Note.Ref, Text: "A note."}))
 	}
-	return s.decide(in.At, out)
+	return s.keptUp(in).decide(in.At, out)
 }
 
 func event(kind string, e Event) Output {
@@ -120,6 +122,7 @@ func (s *State) forget() {
 	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, false, false, nil
 	s.watch.drop()
 	s.Drift = s.drifting()
+	s.Walk = nil
 }
 
 // sameRig tells whether two plans speak of the same lights in the same places, so

@@ -25,7 +25,7 @@ const (
 // decide draws the advice from the state, and gives it out where it changed.
 func (s State) decide(at time.Time, out []Output) (State, []Output) {
 	a := s.heed(s.advice())
-	a.Warnings = append(append(s.warnings(), s.driftWarnings()...), farUp(a.Adjustments, a.Guess)...)
+	a.Warnings = s.walkWarnings(append(append(s.warnings(), s.driftWarnings()...), farUp(a.Adjustments, a.Guess)...))
 	a.Number = s.Advice.Number
 	if !reflect.DeepEqual(a, s.Advice) {
 		a.Number++
@@ -71,7 +71,7 @@ func sameTurns(a, b []Adjustment) bool {
 // newest is the newest frame that could be read.
 func (s State) newest() *FrameState {
 	for i := len(s.Frames) - 1; i >= 0; i-- {
-		if s.Frames[i].Reading != nil {
+		if s.Frames[i].Reading != nil && s.Frames[i].Walk != string(WalkChart) {
 			return &s.Frames[i]
 		}
 	}
@@ -91,10 +91,17 @@ func (s State) advice() Advice {
 	case s.Plan == nil:
 		a.Status, a.Headline, a.Reason = NoPlan, "Measuring", "Three answers (backdrop, lights, dials) are enough for advice to begin."
 		return a
+	case s.Walking() && !s.Walk.step().together():
+		return s.walkAdvice(a)
 	case last == nil:
 		a.Headline, a.Reason = "Take a frame", "Everything else follows from it."
 		return a
 	}
+	return s.plainAdvice(a, last)
+}
+
+// plainAdvice is the advice outside the set-up walk, drawn from the newest frame.
+func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 	if len(s.absent) > 0 {
 		if i, ok := s.light(s.absent[0]); ok {
 			a.Status, a.Headline = Look, s.Lights[i].Name+" did not fire"

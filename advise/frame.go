@@ -17,7 +17,7 @@ import (
 func (s State) frame(in Input) (State, []Output) {
 	f := *in.Frame
 	i := slices.IndexFunc(s.Frames, func(x FrameState) bool { return x.Number == f.Number })
-	fresh := f.Number > s.FrameCount
+	fresh, stood := f.Number > s.FrameCount, s.Lights
 	st := FrameState{Number: f.Number, Revision: f.Revision, File: f.File, Folder: f.Folder,
 		At: in.At.UTC().Format(time.RFC3339Nano), Damaged: f.Damaged, Reading: f.Reading}
 	var out []Output
@@ -38,7 +38,13 @@ func (s State) frame(in Input) (State, []Output) {
 		if r.Exif.TakenAt != nil {
 			st.Taken = *r.Exif.TakenAt
 		}
-		if s.Plan != nil {
+		if i >= 0 {
+			st.Walk = s.Frames[i].Walk
+		}
+		if s.Walking() && fresh {
+			s, st.Walk = s.asWalked(), s.Walk.step().ID
+		}
+		if s.Plan != nil && (st.Walk == "" || st.Walk == string(WalkAll)) {
 			st.Expected, st.OnTarget = s.hold(r)
 		}
 	}
@@ -65,7 +71,12 @@ func (s State) frame(in Input) (State, []Output) {
 	}
 	s, more := s.exposureSeen(f.Number, st.Reading.Exif)
 	out = append(out, more...)
-	if s.Plan != nil {
+	switch {
+	case s.Walking():
+		s, more = s.walkFrame(in.At, f, fresh, stood)
+		s, more = s.walkWatched(in, st.Walk, more)
+		out = append(out, more...)
+	case s.Plan != nil && st.Walk != string(WalkChart):
 		s, more = s.learn(in.At, f, fresh)
 		s, more = s.watched(in, more)
 		out = append(out, more...)

@@ -24,6 +24,7 @@ type Input struct {
 	Sitter    *Sitter    `json:"sitter,omitempty"`
 	Baseline  *Baseline  `json:"baseline,omitempty"`
 	Note      *Note      `json:"note,omitempty"`
+	Walk      *WalkInput `json:"walk,omitempty"`
 }
 
 // Actor says who acted, without a name: devices have names in the daemon's own files.

@@ -29,6 +29,7 @@ type State struct {
 	Advice     Advice           `json:"advice"`
 	Question   *Question        `json:"question"`
 	Drift      Drifting         `json:"drift"`
+	Walk       *Walk            `json:"walk,omitempty"` // the guided set-up; nil: none was begun
 
 	model      rig.Model    // learned, without the newest frame
 	taught     rig.Model    // learned, with the newest frame

@@ -32,6 +32,7 @@ import (
 //	damaged                    a frame that can't be read
 //	turn GROUP POWER           an adjustment is recorded
 //	off GROUP, move GROUP 1.5  likewise
+//	walk begin|leave|skip STEP|redo STEP
 //	sitter, not-now, baseline N, answer yes|no, end
 //	wait 2s                    before the next command
 //
@@ -162,6 +163,11 @@ func (st *story) do(line string) {
 			t.Fatalf("%q, but no question is open", line)
 		}
 		in.Answer = &Answer{Question: st.s.Question.Number, Yes: arg(0) == "yes"}
+	case "walk":
+		in.Walk = &WalkInput{Do: WalkDo(arg(0))}
+		if len(rest) > 1 {
+			in.Walk.Step = rest[1]
+		}
 	case "end":
 		in.Session = &Session{Phase: Ended}
 	default:

@@ -30,6 +30,7 @@ type document struct {
 	Reference  *assess.Box         `json:"reference"` // declared white reference
 	Baseline   *int                `json:"baseline"`  // frame number
 	Sitter     string              `json:"sitter"`    // who sits, in words; "" not told or erased
+	Walk       *advise.Walk        `json:"walk"`      // the guided set-up; null: none was begun
 	Plan       planPart            `json:"plan"`
 	Recording  string              `json:"recording"`  // "" while all is recorded, else why not
 	Unrecorded *framePart          `json:"unrecorded"` // a frame that was measured and could not be recorded: it is in no state
@@ -162,6 +163,7 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 		Camera:     camera(st),
 		FrameCount: st.FrameCount,
 		Reference:  st.Reference,
+		Walk:       st.Walk,
 		Plan:       planPart{Name: st.PlanName, Present: st.PlanText != ""},
 		Recording:  snap.Recording,
 		Troubles:   snap.Troubles,

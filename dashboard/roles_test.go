@@ -23,6 +23,7 @@ var needed = map[string]string{
 	"POST /api/v1/notes":                "lights",
 	"POST /api/v1/answers":              "lights",
 	"POST /api/v1/not-now":              "lights",
+	"POST /api/v1/walk":                 "lights",
 	"PUT /api/v1/plan":                  "shoots",
 	"GET /api/v1/plan/example":          "shoots",
 	"GET /api/v1/plan/roles":            "shoots",

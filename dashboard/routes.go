@@ -34,6 +34,7 @@ func (s *Server) calls() []call {
 		{"POST " + v1 + "notes", lighting, s.postNote},
 		{"POST " + v1 + "answers", lighting, s.postAnswer},
 		{"POST " + v1 + "not-now", lighting, s.postNotNow},
+		{"POST " + v1 + "walk", lighting, s.postWalk},
 
 		{"PUT " + v1 + "plan", shooting, s.putPlan},
 		{"GET " + v1 + "plan/example", shooting, s.getPlanExample},

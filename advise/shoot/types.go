@@ -55,6 +55,7 @@ type Request struct {
 	Baseline  *advise.Baseline
 	Plan      *advise.PlanText
 	Note      *string // text; kept in the side file
+	Walk      *advise.WalkInput
 	Sitter    *string // name or number; kept in the side file
 	End       bool    // ends the shoot
 }

@@ -27,11 +27,12 @@ folder, and the real daemon watches, measures and advises. You are the assistant
 turn a virtual light on the page, and the next frame shows it.
 
     thirdstop demo [--listen ADDR] [--seed N] [--no-plan] [--no-browser]
-    thirdstop demo --headless [--frames N] [--seed N]
+    thirdstop demo --headless [--walk] [--frames N] [--seed N]
 
     --headless    no page: the adjustments are followed as they come, and every reading
                   and adjustment is printed
-    --frames N    with --headless: give up after N frames (12 if left out)
+    --frames N    with --headless: give up after N frames (12 if left out, 24 with --walk)
+    --walk        with --headless: go through the guided set-up instead
     --seed N      another start of the lights
     --no-plan     begin with nothing known, as on a first day
     --keep FOLDER keep captures and record in FOLDER instead of a temporary one; a later
@@ -53,7 +54,8 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 	listen := flags.String("listen", "127.0.0.1:0", "")
 	seed := flags.Uint64("seed", 1, "")
 	headless := flags.Bool("headless", false, "")
-	frames := flags.Int("frames", 12, "")
+	frames := flags.Int("frames", 0, "")
+	walk := flags.Bool("walk", false, "")
 	noPlan := flags.Bool("no-plan", false, "")
 	noBrowser := flags.Bool("no-browser", false, "")
 	keep := flags.String("keep", "", "")
@@ -61,8 +63,18 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 	if code, done := parse(flags, args, demoHelp, stdout, stderr); done {
 		return code
 	}
+	if *frames == 0 {
+		*frames = 12
+		if *walk {
+			*frames = 24
+		}
+	}
 	if flags.NArg() > 0 || *frames < 1 {
 		fmt.Fprintf(stderr, "thirdstop demo: what is %q?\n\n%s", flags.Arg(0), demoHelp)
+		return 2
+	}
+	if *walk && !*headless {
+		fmt.Fprintf(stderr, "thirdstop demo: --walk goes with --headless; on the page the set-up has a screen of its own\n\n%s", demoHelp)
 		return 2
 	}
 	if *headless && *noPlan {
@@ -114,7 +126,11 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 			fmt.Fprintln(stdout, "The boathouse goes on after", count(st.FrameCount)+"; its lights stand as the record says.")
 		}
 		if *headless {
-			reached = b.follow(ctx, s, *frames, stdout)
+			play := b.follow
+			if *walk {
+				play = b.walk
+			}
+			reached = play(ctx, s, *frames, stdout)
 			return nil
 		}
 		after := "everything is thrown away then."

@@ -183,3 +183,21 @@ func TestOnlyTheDemoHasAStudio(t *testing.T) {
 		t.Errorf("an ordinary run answers %d on the demo's controls, want 404", res.StatusCode)
 	}
 }
+
+// The guided set-up through the real daemon: files, watcher, record and all.
+func TestTheDemosSetUpIsWalkedToABaseline(t *testing.T) {
+	lonely(t)
+	var out, errs bytes.Buffer
+	if code := playDemo(t.Context(), []string{"--headless", "--walk", "--seed", "2"}, &out, &errs, &leap{}); code != 0 {
+		t.Fatalf("exit %d\n%s%s", code, &out, &errs)
+	}
+	for _, want := range []string{"Switch every flash off.", "Key (B) alone", "good: Key", "A colour chart", "is the baseline."} {
+		if !strings.Contains(strings.ReplaceAll(out.String(), "Good: Key", "good: Key"), want) {
+			t.Errorf("%q is missing in\n%s", want, &out)
+		}
+	}
+	out.Reset()
+	if code := playDemo(t.Context(), []string{"--walk"}, &out, &errs, &leap{}); code != 2 {
+		t.Errorf("--walk without --headless exits %d, want 2", code)
+	}
+}

@@ -282,6 +282,14 @@ func (s *Shoot) Submit(_ context.Context, r shoot.Request) (shoot.Receipt, error
 			st.Sitter = fmt.Sprintf("s%d", st.Seq)
 			s.words[st.Sitter] = *r.Sitter
 			e = advise.Event{Kind: "sitter", Ref: st.Sitter, Text: "another person sits"}
+		case r.Walk != nil:
+			next, out := advise.Apply(*st, advise.Input{At: snap.At, Walk: r.Walk})
+			st.Walk = next.Walk
+			for _, o := range out {
+				if o.Event != nil {
+					e = *o.Event
+				}
+			}
 		case r.Note != nil:
 			ref := fmt.Sprintf("n%d", st.Seq)
 			s.words[ref] = *r.Note

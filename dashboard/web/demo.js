@@ -39,7 +39,7 @@ export function Demo({ doc }) {
     setBusy(false);
   };
   if (!now?.lights) return null;
-  const turns = advisedTurns(doc?.advice, now.lights);
+  const turns = walkedTurns(doc?.walk, now.lights) || advisedTurns(doc?.advice, now.lights);
   const follow = async () => {
     for (const t of turns) await say('/light', t);
   };
@@ -65,6 +65,20 @@ export function Demo({ doc }) {
       <button class="demo-fold" aria-expanded=${open ? 'true' : 'false'} aria-controls="demo-open" onClick=${() => setOpen(!open)}>${open ? T.demo.close : T.demo.open}</button>
     </div>
   </section>`;
+}
+
+// walkedTurns is what the virtual lights lack of what the set-up's step asks for; null without one.
+function walkedTurns(walk, lights) {
+  if (!walk || walk.done) return null;
+  return walk.steps[walk.at].asks.flatMap((a) => {
+    const l = lights.find((x) => x.group === a.group);
+    if (!l) return [];
+    const turn = { group: a.group };
+    if (l.on === a.off) turn.on = !a.off;
+    const index = l.settings.indexOf(a.power_text);
+    if (!a.off && index >= 0 && index !== l.index) turn.index = index;
+    return Object.keys(turn).length > 1 ? [turn] : [];
+  });
 }
 
 // advisedTurns is what the virtual dials lack of the advice, as the studio wants it said.

@@ -20,7 +20,15 @@ import { LooksScreen } from './looks.js';
 import { MoreScreen } from './more.js';
 import { Demo } from './demo.js';
 
-const screens = { now: NowScreen, frames: FramesScreen, lights: RigScreen, log: LogScreen, plan: PlanScreen, devices: DevicesScreen };
+// later is a screen that is fetched when somebody goes there, so that the first load stays light.
+const later = (fetch) => function Later(props) {
+  const [Screen, setScreen] = useState(null);
+  useEffect(() => { fetch().then((s) => setScreen(() => s), () => change({ notice: T.failed.page })); }, []);
+  return Screen && html`<${Screen} ...${props} />`;
+};
+const WalkScreen = later(() => import('./walk.js').then((m) => m.WalkScreen));
+
+const screens = { now: NowScreen, frames: FramesScreen, lights: RigScreen, log: LogScreen, plan: PlanScreen, walk: WalkScreen, devices: DevicesScreen };
 
 // first are the screens that a telephone names as well; the others are behind "more" there.
 const first = ['now', 'frames', 'lights'];

@@ -4,7 +4,7 @@
 const listeners = new Set();
 
 // names are the screens, as the address has them after its #.
-export const names = ['now', 'frames', 'lights', 'past', 'log', 'plan', 'devices', 'more'];
+export const names = ['now', 'frames', 'lights', 'past', 'log', 'plan', 'walk', 'devices', 'more'];
 
 export const store = {
   doc: null, // newest state document

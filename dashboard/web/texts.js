@@ -7,7 +7,7 @@ const plural = (n, one, many) => (n === 1 ? one : many);
 
 export const T = {
   name: 'thirdstop',
-  screens: { now: 'Now', frames: 'Frames', lights: 'Lights', past: 'Over time', log: 'Shoot log', plan: 'Light plan', devices: 'Devices', more: 'More' },
+  screens: { now: 'Now', frames: 'Frames', lights: 'Lights', past: 'Over time', log: 'Shoot log', plan: 'Light plan', walk: 'Set-up', devices: 'Devices', more: 'More' },
   nav: 'Screens',
   skip: 'Skip to the advice',
 
@@ -199,6 +199,31 @@ export const T = {
     takeTheirs: 'Show theirs',
   },
 
+  walk: {
+    noPlan: 'The set-up goes through the lights of the plan one at a time. There is no plan yet.',
+    why: 'The light is built up one lamp at a time: the room alone, each light alone, all together, a colour chart. Each step says what to switch and set; the next frame is its answer. Steps can be skipped and redone. At the end stands a baseline, and what each light does is known.',
+    care: 'Test flashes come at odd moments. Tell everybody in the room, ask who is troubled by flashing light, and let nobody look into a flash from near.',
+    begin: 'Begin the set-up',
+    again: 'Set up again from the beginning',
+    doneWith: (n) => `The set-up is done. Frame ${n} is the baseline.`,
+    doneWithout: 'The set-up is done. No frame was made the baseline.',
+    count: (n, of) => `Step ${n} of ${of}`,
+    asks: 'How the lights should stand',
+    on: 'on',
+    off: 'off',
+    changed: 'change',
+    verdicts: { good: 'Good.', turn: 'Turn.', doubt: 'Look again.', missing: 'Not seen.', stuck: 'Out of reach.' },
+    from: (n) => `Frame ${n}`,
+    skip: 'Skip this step',
+    leave: 'Leave the set-up',
+    redo: 'Redo',
+    redoOf: (step) => `Redo: ${step}`,
+    all: 'All steps',
+    skipped: 'skipped',
+    waits: 'waits for a frame',
+    later: 'later',
+  },
+
   pair: {
     title: 'Pair this device',
     why: 'Whoever runs the shoot makes a code, for one device and two minutes.',
@@ -278,6 +303,7 @@ export const T = {
     offline: 'Not recorded: the daemon cannot be reached. Try again once connected.',
     stale: 'Something changed meanwhile, so this was not recorded. Look at the new state and decide again.',
     other: 'Not recorded.',
+    page: 'This screen could not be fetched. Load the page again once connected.',
     dismiss: 'Dismiss',
   },
 };

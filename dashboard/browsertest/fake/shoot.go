@@ -192,6 +192,11 @@ func (s *Shoot) apply(st *advise.State, r shoot.Request) []advise.Event {
 		return []advise.Event{{Kind: "baseline", Frame: r.Baseline.Frame, Text: fmt.Sprintf("Frame %d is the baseline.", r.Baseline.Frame)}}
 	case r.Plan != nil:
 		return setPlan(st, r.Plan)
+	case r.Walk != nil:
+		next, out := advise.Apply(*st, advise.Input{At: s.now(), Walk: r.Walk})
+		next.Seq = st.Seq
+		*st = next
+		return events(out)
 	case r.Note != nil:
 		ref := fmt.Sprintf("note-%d", st.Seq)
 		s.words[ref] = *r.Note
@@ -206,6 +211,27 @@ func (s *Shoot) apply(st *advise.State, r shoot.Request) []advise.Event {
 		return []advise.Event{{Kind: "session", Text: "The shoot ended."}}
 	}
 	return nil
+}
+
+// Step lets an input take effect as a real shoot would.
+func (s *Shoot) Step(in advise.Input) {
+	s.Change(func(st *advise.State) []advise.Event {
+		in.At = s.now()
+		next, out := advise.Apply(*st, in)
+		next.Seq = st.Seq
+		*st = next
+		return events(out)
+	})
+}
+
+func events(out []advise.Output) []advise.Event {
+	var list []advise.Event
+	for _, o := range out {
+		if o.Event != nil {
+			list = append(list, *o.Event)
+		}
+	}
+	return list
 }
 
 func adjust(st *advise.State, a *advise.Adjusted) []advise.Event {

@@ -1,0 +1,97 @@
+// The guided set-up: one step at a time, each answered by the next frame. What to
+// switch and set, and what came of it, are sentences of the daemon.
+
+import { html, useEffect, useState } from './vendor/htm-preact.js';
+import { T } from './texts.js';
+import { may } from './store.js';
+import { act } from './api.js';
+import { Blade } from './blade.js';
+import { Picture } from './picture.js';
+import { Care } from './care.js';
+
+if (!document.querySelector('link[href$="/walk.css"]')) {
+  document.head.append(Object.assign(document.createElement('link'), { rel: 'stylesheet', href: new URL('./walk.css', import.meta.url).href }));
+}
+
+export function WalkScreen({ doc, stale }) {
+  const w = doc?.walk;
+  return html`<section class="screen walk-screen" aria-labelledby="walk-title">
+    <h2 id="walk-title">${T.screens.walk}</h2>
+    ${!doc?.plan?.present
+      ? html`<p>${T.walk.noPlan}</p>${may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}`
+      : !w || w.done ? html`<${Gate} doc=${doc} walk=${w} stale=${stale} />` : html`<${Under} doc=${doc} walk=${w} stale=${stale} />`}
+    ${w && html`<${Past} walk=${w} stale=${stale} />`}
+  </section>`;
+}
+
+// say asks something of the walk; it still means the same while the same step waits.
+function useSay(walk) {
+  const [busy, setBusy] = useState(false);
+  const here = walk && !walk.done ? walk.steps[walk.at].id : '';
+  useEffect(() => setBusy(false), [here, walk?.frames]);
+  const say = async (body) => {
+    setBusy(true);
+    await act('POST', '/walk', body, (now) => {
+      const there = now.walk && !now.walk.done ? now.walk.steps[now.walk.at].id : '';
+      return there === here;
+    });
+    setBusy(false);
+  };
+  return [busy, say];
+}
+
+// Gate is before the first step and behind the last.
+function Gate({ doc, walk, stale }) {
+  const [busy, say] = useSay(walk);
+  return html`<div class="walk-gate">
+    ${walk?.done
+      ? html`<p class="walk-done">${doc.baseline > 0 ? T.walk.doneWith(doc.baseline) : T.walk.doneWithout}</p>`
+      : html`<p>${T.walk.why}</p>`}
+    <${Care} />
+    <p>${T.walk.care}</p>
+    ${may('adjust') && html`<p><button class=${walk?.done ? '' : 'strong'} disabled=${busy || stale} onClick=${() => say({ do: 'begin' })}>${walk?.done ? T.walk.again : T.walk.begin}</button></p>`}
+  </div>`;
+}
+
+// Under is the step that waits for its frame.
+function Under({ doc, walk, stale }) {
+  const [busy, say] = useSay(walk);
+  const step = walk.steps[walk.at];
+  const place = (g) => Math.max(0, (doc.lights || []).findIndex((l) => l.group === g));
+  return html`<div class="walk-step" aria-live="polite">
+    <p class="walk-count">${T.walk.count(walk.at + 1, walk.steps.length)}</p>
+    <h3>${step.name}</h3>
+    ${step.says && html`<p class=${`walk-says ${step.verdict}`}><b>${T.walk.verdicts[step.verdict] || ''}</b> ${T.walk.from(step.frame)}: ${step.says}</p>`}
+    <ul class="walk-asks" aria-label=${T.walk.asks}>
+      ${step.asks.map((a) => html`<li key=${a.group} class=${a.off ? 'is-off' : ''}>
+        <${Blade} group=${a.group} index=${place(a.group)} quiet=${a.off} />
+        <span class="walk-light">${a.light.replace(` (${a.group})`, '')}</span>
+        <span class="walk-state">${a.off ? T.walk.off : T.walk.on}</span>
+        <span class="walk-power">${a.off ? '' : a.power_text}</span>
+        <span class="walk-changed">${a.switch || a.turn ? T.walk.changed : ''}</span>
+      </li>`)}
+    </ul>
+    <ol class="walk-do">${step.do.map((t) => html`<li key=${t}>${t}</li>`)}</ol>
+    ${step.care && html`<p class="walk-care">${step.care}</p>`}
+    ${may('adjust') && html`<div class="walk-acts">
+      <button disabled=${busy || stale} onClick=${() => say({ do: 'skip', step: step.id })}>${T.walk.skip}</button>
+      <button disabled=${busy || stale} onClick=${() => say({ do: 'leave' })}>${T.walk.leave}</button>
+    </div>`}
+    <${Care} />
+    <div class="now walk-frame">
+      <${Picture} doc=${doc} stale=${stale} />
+    </div>
+  </div>`;
+}
+
+// Past lists every step with what came of it; those that were passed can be redone.
+function Past({ walk, stale }) {
+  const [busy, say] = useSay(walk);
+  return html`<ol class="walk-list" aria-label=${T.walk.all}>
+    ${walk.steps.map((s, i) => html`<li key=${s.id} aria-current=${!walk.done && i === walk.at ? 'step' : undefined}>
+      <b>${s.name}</b>
+      <span>${s.skipped ? T.walk.skipped : i === walk.at && !walk.done ? T.walk.waits : i > walk.at && !s.says ? T.walk.later : s.says}</span>
+      ${may('adjust') && i < walk.at && html`<button class="small-button" aria-label=${T.walk.redoOf(s.name)} disabled=${busy || stale} onClick=${() => say({ do: 'redo', step: s.id })}>${T.walk.redo}</button>`}
+    </li>`)}
+  </ol>`;
+}
