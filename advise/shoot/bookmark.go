@@ -184,6 +184,9 @@ func (s *Shoot) writeBookmark(h bookHead, b bookBody) error {
 	if d == nil {
 		d = trail.OSDisk{}
 	}
+	if !s.room.allows(uint64(len(text))) {
+		return errNoRoom
+	}
 	dir := s.trail.Dir()
 	name := filepath.Join(dir, bookmarkName)
 	if err := trail.WriteFile(d, name, text); err != nil {

@@ -8,12 +8,13 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"sync"
+	"time"
 
 	"github.com/rs/zerolog"
 
 	"thirdstop/advise"
+	"thirdstop/advise/trail"
 	"thirdstop/assess"
 )
 
@@ -28,18 +29,25 @@ const (
 	keepMeasured = 3   // frames that can be measured again without their file
 	keepQueued   = 2   // decoded pictures that wait, some 40 to 150 MB each
 	keepFiles    = 600 // picture files kept per shoot; the oldest go first
+	keepHeld     = 4   // frames whose pictures are held in memory while they can't be stored, under 1 MB each
 )
+
+// lookAgain is how often it is seen, while there is little room, whether it came back.
+const lookAgain = 5 * time.Second
 
 // picturesDir is where the pictures lie in the folder of a shoot.
 const picturesDir = "pictures"
 
 // pictures makes the page's pictures after the advice is out, never before, and
-// keeps them as files that may be deleted at any time.
+// keeps them as files that may be deleted at any time. They never take the room that the record
+// needs: without it the newest are held in memory, and all others made when somebody asks for them.
 type pictures struct {
-	dir string
-	log zerolog.Logger
+	dir  string
+	room *room
+	log  zerolog.Logger
 
 	mu      sync.Mutex
+	held    []held  // pictures that could not be stored, newest last
 	recent  []entry // newest last
 	waiting map[version]chan struct{}
 	closed  bool
@@ -57,8 +65,14 @@ type entry struct {
 	m       Measured
 }
 
-func newPictures(dir string, log zerolog.Logger) *pictures {
-	p := &pictures{dir: dir, log: log, waiting: map[version]chan struct{}{}, jobs: make(chan entry, keepQueued),
+// held are the pictures of a frame in memory, by edge.
+type held struct {
+	version
+	jpegs map[int][]byte
+}
+
+func newPictures(dir string, r *room, log zerolog.Logger) *pictures {
+	p := &pictures{dir: dir, room: r, log: log, waiting: map[version]chan struct{}{}, jobs: make(chan entry, keepQueued),
 		done: make(chan struct{}), turn: make(chan struct{}, 1)}
 	go p.run()
 	return p
@@ -109,20 +123,36 @@ func (p *pictures) measured(frame, revision int) Measured {
 
 func (p *pictures) run() {
 	defer close(p.done)
-	for e := range p.jobs {
-		p.mu.Lock()
-		late := p.closed
-		p.mu.Unlock()
-		if !late {
-			p.make(e)
+	again := time.NewTicker(lookAgain)
+	defer again.Stop()
+	for {
+		select {
+		case e, ok := <-p.jobs:
+			if !ok {
+				return
+			}
+			p.do(e)
+		case <-again.C:
+			if p.room.shortage() != "" {
+				p.room.allows(0)
+			}
 		}
-		e.m.Release()
-		p.mu.Lock()
-		if w := p.waiting[e.version]; w != nil {
-			close(w)
-			delete(p.waiting, e.version)
-		}
-		p.mu.Unlock()
+	}
+}
+
+func (p *pictures) do(e entry) {
+	p.mu.Lock()
+	late := p.closed
+	p.mu.Unlock()
+	if !late {
+		p.make(e)
+	}
+	e.m.Release()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if w := p.waiting[e.version]; w != nil {
+		close(w)
+		delete(p.waiting, e.version)
 	}
 }
 
@@ -134,36 +164,92 @@ func (p *pictures) make(e entry) {
 }
 
 func (p *pictures) write(e entry) error {
-	if err := os.MkdirAll(p.dir, 0o700); err != nil {
-		return err
-	}
+	h := held{e.version, map[int][]byte{}}
+	var size uint64
 	for _, edge := range []int{largeEdge, smallEdge} {
 		jpeg, err := e.m.Thumbnail(edge)
 		if err != nil {
 			return err
 		}
-		name := p.name(e.version, edge)
-		if err := os.WriteFile(name+".new", jpeg, 0o600); err != nil {
-			return err
-		}
-		if err := os.Rename(name+".new", name); err != nil {
-			return err
-		}
+		h.jpegs[edge] = jpeg
+		size += uint64(len(jpeg)) + 8<<10 // and what a file takes beside its bytes
 	}
-	return p.trim()
-}
-
-// trim deletes the oldest pictures of a long shoot.
-func (p *pictures) trim() error {
-	names, err := os.ReadDir(p.dir)
-	if err != nil || len(names) <= keepFiles { // two for every frame of the state, and to spare
+	err := p.makeRoom(size)
+	if err == nil {
+		err = p.store(h)
+	}
+	if err != nil {
+		p.hold(h)
+		if errors.Is(err, errNoRoom) { // told already, and once
+			return nil
+		}
 		return err
 	}
-	slices.SortFunc(names, func(a, b os.DirEntry) int { return strings.Compare(a.Name(), b.Name()) }) // names sort by frame
-	for _, n := range names[:len(names)-keepFiles] {
+	return nil
+}
+
+// store writes the pictures of a frame as files. One that could not be written leaves nothing behind.
+func (p *pictures) store(h held) error {
+	if err := os.MkdirAll(p.dir, 0o700); err != nil {
+		return err
+	}
+	for edge, jpeg := range h.jpegs {
+		name := p.name(h.version, edge)
+		err := os.WriteFile(name+".new", jpeg, 0o600)
+		if err == nil {
+			err = os.Rename(name+".new", name)
+		}
+		if err != nil {
+			os.Remove(name + ".new")
+			if trail.DiskFull(err) {
+				p.room.full()
+				return errNoRoom
+			}
+			return err
+		}
+	}
+	return nil
+}
+
+// hold keeps pictures in memory that could not be stored.
+func (p *pictures) hold(h held) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.held = append(p.held, h)
+	if len(p.held) > keepHeld {
+		p.held = slices.Clone(p.held[len(p.held)-keepHeld:])
+	}
+}
+
+// makeRoom deletes the oldest pictures until there are not too many of them, and the new ones leave
+// the record its room. It fails with errNoRoom where there is none left to delete.
+func (p *pictures) makeRoom(size uint64) error {
+	names, err := os.ReadDir(p.dir) // sorted by name, which is by frame
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	var sizes []uint64
+	total := size
+	for _, n := range names {
+		var s uint64
+		if info, err := n.Info(); err == nil { // else it is gone
+			s = uint64(info.Size())
+		}
+		sizes = append(sizes, s)
+		total += s
+	}
+	for i, n := range names {
+		left := len(names) - i + 2 // with the two new ones: two for every frame of the state, and to spare
+		if left <= keepFiles && total <= mostPictures && p.room.allows(size) {
+			return nil
+		}
 		if err := os.Remove(filepath.Join(p.dir, n.Name())); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err
 		}
+		total -= sizes[i]
+	}
+	if !p.room.allows(size) {
+		return errNoRoom
 	}
 	return nil
 }
@@ -205,6 +291,15 @@ func (p *pictures) thumbnail(ctx context.Context, v version, edge int) ([]byte, 
 	if edge <= smallEdge {
 		size = smallEdge
 	}
+	p.mu.Lock()
+	for _, h := range p.held {
+		if h.version == v {
+			jpeg := h.jpegs[size]
+			p.mu.Unlock()
+			return jpeg, nil
+		}
+	}
+	p.mu.Unlock()
 	jpeg, err := os.ReadFile(p.name(v, size))
 	if err != nil {
 		return nil, fmt.Errorf("%w: there is no picture of frame %d", ErrNoFrame, v.frame)

@@ -116,6 +116,7 @@ type bench struct {
 	disk    trail.Disk
 	log     zerolog.Logger
 	fresh   bool
+	free    func(string) (uint64, error) // nil: the machine's
 }
 
 func newBench(t testing.TB) *bench {
@@ -133,7 +134,7 @@ func newBench(t testing.TB) *bench {
 func (b *bench) shoots() string { return filepath.Join(b.dir, "shoots") }
 
 func (b *bench) config() Config {
-	return Config{Shoots: b.shoots(), Folder: b.capture, Fresh: b.fresh, Measurer: b.g, Version: "test", Now: b.clock.now, Disk: b.disk, Log: b.log}
+	return Config{Shoots: b.shoots(), Folder: b.capture, Fresh: b.fresh, Measurer: b.g, Version: "test", Now: b.clock.now, Disk: b.disk, Log: b.log, Free: b.free}
 }
 
 func (b *bench) open() *Shoot {

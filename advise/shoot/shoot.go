@@ -27,6 +27,9 @@ type Config struct {
 	Now      func() time.Time // nil: time.Now
 	Disk     trail.Disk       // nil: the machine's
 	Log      zerolog.Logger   // numbers of frames and records, never names
+
+	// Free is how many bytes can still be written on a folder's disk; nil asks the system.
+	Free func(folder string) (uint64, error)
 }
 
 // Shoot is one open shoot. Its methods may be called from many goroutines.
@@ -36,6 +39,7 @@ type Shoot struct {
 	began time.Time
 	trail *trail.Trail
 	pics  *pictures
+	room  *room
 
 	mu         sync.Mutex // one writer: held from storing an input until it is shown
 	state      advise.State
@@ -120,7 +124,8 @@ func Open(c Config) (*Shoot, Start, error) {
 		}
 		return nil, start, err
 	}
-	s.pics = newPictures(filepath.Join(s.trail.Dir(), picturesDir), c.Log)
+	s.room = &room{dir: s.trail.Dir(), free: c.Free, change: func() { go s.showAgain() }}
+	s.pics = newPictures(filepath.Join(s.trail.Dir(), picturesDir), s.room, c.Log)
 	phase := advise.Begun
 	if start.Resumed {
 		phase = advise.Resumed

@@ -80,6 +80,9 @@ func (s *Shoot) show() {
 		}
 		troubles = append(troubles, s.troubles[k])
 	}
+	if short := s.room.shortage(); short != "" {
+		troubles = append(troubles, Trouble{"room", short})
+	}
 	snap := Snapshot{ID: s.id, Began: s.began, State: s.state, At: s.stateAt, LastEvent: s.lastEvent(),
 		Recording: s.recording, Troubles: troubles, Measuring: s.measuring, Latency: s.latency}
 	if s.unrecorded != nil {
@@ -87,6 +90,15 @@ func (s *Shoot) show() {
 	}
 	s.shown.Store(&snap)
 	s.watch.signal()
+}
+
+// showAgain publishes the state after something beside it changed.
+func (s *Shoot) showAgain() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if !s.closed {
+		s.show()
+	}
 }
 
 // log turns outputs into numbered lines of the shoot log. The caller holds mu.

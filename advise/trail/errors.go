@@ -45,6 +45,9 @@ func (e *PoisonedError) Error() string {
 	return fmt.Sprintf("not recorded: %s in %s could not be written (%v); check the disk and start thirdstop again", e.File, e.Dir, e.Cause)
 }
 
+// Full says that the disk was full: with some space freed, opening the trail again goes on with it.
+func (e *PoisonedError) Full() bool { return diskFull(e.Cause) }
+
 func (e *PoisonedError) Unwrap() []error { return []error{ErrPoisoned, e.Cause} }
 
 // NoShootError says that a folder holds no trail that can be opened. It wraps the cause.
@@ -67,6 +70,9 @@ func (e *NoShootError) Error() string {
 }
 
 func (e *NoShootError) Unwrap() error { return e.Cause }
+
+// DiskFull says of an error that a disk, or the share of it that a user may fill, is full.
+func DiskFull(err error) bool { return diskFull(err) }
 
 // DamageError names a record that is not as it was written.
 type DamageError struct {

@@ -1,0 +1,77 @@
+package shoot
+
+import (
+	"errors"
+	"fmt"
+	"sync"
+)
+
+const (
+	// recordReserve is what is left free on the disk of the record, in bytes: over a thousand frames
+	// at some 50 KB each. What can be made again (pictures, bookmarks) is not written into it.
+	recordReserve = 64 << 20
+
+	// mostPictures bounds the picture files of a shoot, in bytes; the oldest go first.
+	mostPictures = 256 << 20
+)
+
+// errNoRoom says that something was not written, lest the record lack the room.
+var errNoRoom = errors.New("there is little room on the disk, and it is kept for the record")
+
+// room says whether what is not the record may be written beside it.
+type room struct {
+	dir    string                              // of the shoot
+	free   func(folder string) (uint64, error) // bytes left; nil is the system's
+	change func()                              // told when short changes; must not wait
+
+	mu    sync.Mutex
+	short string // the sentence for people while there is little room, else ""
+}
+
+// allows tells whether n more bytes leave the reserve untouched, and keeps the sentence up to
+// date. Where the system doesn't tell how much is free, everything is allowed.
+func (r *room) allows(n uint64) bool {
+	free := r.free
+	if free == nil {
+		free = freeBytes
+	}
+	left, err := free(r.dir)
+	if err != nil {
+		return true
+	}
+	ok := left >= recordReserve+n
+	if ok {
+		r.set("")
+	} else {
+		r.set(shortText(left))
+	}
+	return ok
+}
+
+func shortText(left uint64) string {
+	text := fmt.Sprintf("%d MB are", left>>20)
+	if left < 10<<20 {
+		text = fmt.Sprintf("%d KB are", left>>10)
+	}
+	return "Only " + text + " left on the disk that holds the record, and they are kept for it: pictures are not stored any more, and older ones take longer to show. Free some space."
+}
+
+// full notes that a write found no room.
+func (r *room) full() { r.set(shortText(0)) }
+
+func (r *room) set(text string) {
+	r.mu.Lock()
+	changed := r.short != text
+	r.short = text
+	r.mu.Unlock()
+	if changed && r.change != nil {
+		r.change()
+	}
+}
+
+// shortage is the sentence for people, "" while there is room.
+func (r *room) shortage() string {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.short
+}
