@@ -2,6 +2,7 @@ package watcher
 
 import (
 	"bytes"
+	"container/heap"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -88,6 +89,9 @@ func (w *Watcher) deliver(ctx context.Context, f *file) {
 func (w *Watcher) settled(f *file, c *content, now time.Time) {
 	f.state = done
 	f.delivered, f.hash = true, c.hash
+	if f.refuse > 0 {
+		w.refusing--
+	}
 	f.fault, f.told, f.tries, f.refuse, f.retry = nil, 0, 0, 0, time.Time{}
 	delete(w.pending, f.rel)
 	// Where times are whole seconds, a second write within two of them doesn't show: look at
@@ -110,11 +114,46 @@ func (w *Watcher) blindTo(*file) bool {
 // refused puts a version back that the sink didn't take.
 func (w *Watcher) refused(f *file, err error) {
 	now := w.c.Now()
+	if f.refuse == 0 {
+		w.refusing++
+	}
 	f.refuse++
 	wait := min(500*time.Millisecond<<min(f.refuse-1, 6), 30*time.Second)
 	f.retry = now.Add(wait)
 	w.restless(f, f.retry)
 	w.c.Logger.Warn().Err(err).Int("attempt", f.refuse).Dur("again_in", wait).Msg("a complete file was not taken")
+}
+
+// refusedFirst keeps the order of files over refusals: before f is delivered, the oldest that was refused
+// is tried once more. If it is taken now, all that were refused are read anew, in their order and with f
+// among them, and the answer is yes.
+func (w *Watcher) refusedFirst(ctx context.Context, f *file) bool {
+	if w.refusing == 0 {
+		return false
+	}
+	oldest := f
+	for _, o := range w.pending {
+		if o.refuse > 0 && o.state == restless && (readyQueue{o, oldest}).Less(0, 1) {
+			oldest = o
+		}
+	}
+	if oldest == f {
+		return false
+	}
+	delete(w.pending, oldest.rel)
+	w.deliver(ctx, oldest)
+	if oldest.refuse > 0 || oldest.state != done {
+		return false
+	}
+	f.queued = true
+	heap.Push(&w.ready, f)
+	for _, o := range w.pending {
+		if o.refuse > 0 && o.state == restless {
+			o.retry = time.Time{}
+			w.queue(o)
+		}
+	}
+	return true
 }
 
 // moved lets a file that changed under the reader's eyes come to rest again.

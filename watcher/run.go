@@ -21,15 +21,16 @@ type Watcher struct {
 	sink  Sink
 	ran   atomic.Bool
 
-	started time.Time // when Run began
-	files   map[string]*file
-	pending map[string]*file // files that are to be looked at again
-	ready   readyQueue       // files at rest, waiting to be read
-	dirs    map[string]*dir  // watched, or to be watched; the capture folder is ""
-	roots   map[identity]bool
-	present bool // the capture folder is there
-	waited  bool // it wasn't when the watch began
-	scans   int  // full readings of the folder, those begun
+	started  time.Time // when Run began
+	files    map[string]*file
+	pending  map[string]*file // files that are to be looked at again
+	ready    readyQueue       // files at rest, waiting to be read
+	refusing int              // files that the sink refused last, at most
+	dirs     map[string]*dir  // watched, or to be watched; the capture folder is ""
+	roots    map[identity]bool
+	present  bool // the capture folder is there
+	waited   bool // it wasn't when the watch began
+	scans    int  // full readings of the folder, those begun
 
 	source    Source // nil while there are no events
 	sourceErr error  // why
@@ -113,7 +114,9 @@ func (w *Watcher) turn(ctx context.Context) time.Time {
 	if ctx.Err() == nil && w.ready.Len() > 0 {
 		f := heap.Pop(&w.ready).(*file)
 		f.queued = false
-		w.deliver(ctx, f)
+		if !w.refusedFirst(ctx, f) {
+			w.deliver(ctx, f)
+		}
 	}
 	if w.ready.Len() > 0 {
 		return w.c.Now()

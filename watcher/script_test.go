@@ -49,6 +49,7 @@ import (
 //	overflow                      the system says that it lost events
 //	watches fail|work             the system refuses new watches
 //	sink refuses N                the next N versions aren't taken
+//	sink shut|open                none is taken, without a line in the trace; or they are again
 //	restart                       a new watcher, which is told what was delivered before
 //	wait DURATION                 let time pass
 //	mark WORDS                    put a line into the trace
@@ -108,18 +109,19 @@ func readScript(t *testing.T, file string) script {
 
 // stage is the world a script plays in.
 type stage struct {
-	t      *testing.T
-	mode   string
-	folder string
-	pics   *pictures
-	now    time.Time
-	config Config
-	w      *Watcher
-	source *fakeSource
-	trace  strings.Builder
-	open   map[string]*os.File
-	refuse int
-	known  map[string]map[[32]byte]bool
+	t          *testing.T
+	mode       string
+	folder     string
+	pics       *pictures
+	now        time.Time
+	config     Config
+	w          *Watcher
+	source     *fakeSource
+	trace      strings.Builder
+	open       map[string]*os.File
+	refuse     int
+	closedSink bool
+	known      map[string]map[[32]byte]bool
 }
 
 func newStage(t *testing.T, mode, folder string) *stage {
@@ -290,6 +292,9 @@ func (st *stage) command(c []string) {
 	case "watches":
 		st.source.refuse = arg(1) == "fail"
 	case "sink":
+		if st.closedSink = arg(1) == "shut"; st.closedSink || arg(1) == "open" {
+			return
+		}
 		n, err := strconv.Atoi(arg(2))
 		st.check(err)
 		st.refuse = n
@@ -438,6 +443,9 @@ func (s *fakeSource) Closes() bool       { return s.stage.mode == "linux" }
 func (s *fakeSource) Close() error       { s.report = nil; return nil }
 
 func (st *stage) Complete(_ context.Context, v Version) error {
+	if st.closedSink {
+		return errors.New("not now")
+	}
 	if st.refuse > 0 {
 		st.refuse--
 		fmt.Fprintf(&st.trace, "refused %s\n", v.Rel)

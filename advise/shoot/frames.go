@@ -62,10 +62,8 @@ func (s *Shoot) known(rel string, hash [32]byte) bool {
 
 // unrecorded is a frame that was measured and could not be stored.
 type unrecorded struct {
-	rel   string
-	hash  [32]byte
-	seen  time.Time // when it was complete; several may come again in turn, and the newest is shown
-	frame advise.FrameState
+	written time.Time // several may come again in turn, and the newest is shown
+	frame   advise.FrameState
 }
 
 // Complete takes a finished file in: it is measured, recorded and shown when
@@ -134,14 +132,14 @@ func (s *Shoot) begun(v watcher.Version) (h assess.Hints, wanted bool, err error
 	defer s.mu.Unlock()
 	defer s.show()
 	delete(s.troubles, troubleWith(v.Rel))
-	switch u := s.unrecorded; {
+	switch {
 	case s.known(v.Rel, v.Hash):
 		return h, false, nil
 	case s.state.Phase == advise.Ended:
 		s.afterEnd()
 		return h, false, nil
-	case u != nil && u.rel == v.Rel && u.hash == v.Hash && s.trail.Err() != nil:
-		return h, false, notRecorded{s.trail.Err()} // measured and shown already
+	case s.unstored[v.Hash] && s.trail.Err() != nil:
+		return h, false, notRecorded{s.trail.Err()} // measured and shown already; it comes again and again
 	}
 	s.measuring++
 	return assess.Hints{WhiteReference: s.state.Reference}, true, nil
@@ -166,13 +164,14 @@ func (s *Shoot) takeFrame(f *advise.Frame, kept []trail.Ref, mark fileMark) erro
 
 // missed shows what was measured of a frame that was not recorded. The state stays as it is.
 func (s *Shoot) missed(v watcher.Version, f advise.Frame) {
-	if u := s.unrecorded; u != nil && u.seen.After(v.Seen) {
+	s.unstored[v.Hash] = true
+	if u := s.unrecorded; u != nil && u.written.After(v.Written) {
 		return
 	}
 	next, _ := advise.Apply(s.state, advise.Input{At: s.now(), Frame: &f})
 	for _, x := range next.Frames {
 		if x.Number == f.Number {
-			s.unrecorded = &unrecorded{v.Rel, v.Hash, v.Seen, x}
+			s.unrecorded = &unrecorded{v.Written, x}
 		}
 	}
 	s.c.Log.Warn().Int("frame", f.Number).Msg("frame not recorded")

@@ -3,7 +3,11 @@ package shoot
 import (
 	"errors"
 	"fmt"
+	"maps"
+	"path/filepath"
 	"sync"
+
+	"thirdstop/advise/trail"
 )
 
 const (
@@ -14,6 +18,46 @@ const (
 	// mostPictures bounds the picture files of a shoot, in bytes; the oldest go first.
 	mostPictures = 256 << 20
 )
+
+// probeBytes is how much must fit on a disk that was full before it is tried again: what two or three frames take.
+const probeBytes = 128 << 10
+
+// RoomAgain tells whether a shoot that takes no more because its disk was full could be
+// gone on with by closing and opening it again. It tries by writing a little beside the record.
+func (s *Shoot) RoomAgain() bool {
+	var stopped *trail.PoisonedError
+	if !errors.As(s.trail.Err(), &stopped) || !stopped.Full() {
+		return false
+	}
+	d := s.options().Disk
+	if d == nil {
+		d = trail.OSDisk{}
+	}
+	name := filepath.Join(s.trail.Dir(), "room.tmp")
+	err := trail.WriteFile(d, name, make([]byte, probeBytes))
+	if err == nil {
+		err = d.Remove(name)
+	}
+	return err == nil
+}
+
+// Inherit takes over the troubles that stood when an earlier opening of the same shoot was closed: whoever
+// told of them tells only once.
+func (s *Shoot) Inherit(was *Shoot) {
+	was.mu.Lock()
+	troubles := maps.Clone(was.troubles)
+	was.mu.Unlock()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	maps.Copy(troubles, s.troubles)
+	s.troubles = troubles
+	s.show()
+}
+
+// fullText is what people are told when the record stops because its disk is full.
+func fullText(p *trail.PoisonedError) string {
+	return fmt.Sprintf("not recorded: the disk that holds %s is full; free some space, and thirdstop goes on by itself with the frames that came meanwhile", p.Dir)
+}
 
 // errNoRoom says that something was not written, lest the record lack the room.
 var errNoRoom = errors.New("there is little room on the disk, and it is kept for the record")

@@ -54,6 +54,7 @@ type Shoot struct {
 	measuring  int
 	latency    time.Duration
 	unrecorded *unrecorded
+	unstored   map[[32]byte]bool // contents that were measured and could not be stored
 	closed     bool
 	contents   [][32]byte // of every file that took effect, in order; only appended to
 	nameless   [][32]byte // those whose path was erased; only appended to
@@ -100,7 +101,7 @@ func Open(c Config) (*Shoot, Start, error) {
 		c.Now = time.Now
 	}
 	s := &Shoot{c: c, refs: map[string]trail.Ref{}, clients: map[string]Receipt{}, numbers: map[string]int{},
-		effective: map[string][32]byte{}, marks: map[string]fileMark{}, orphans: map[[32]byte]bool{}, troubles: map[string]Trouble{}}
+		effective: map[string][32]byte{}, marks: map[string]fileMark{}, orphans: map[[32]byte]bool{}, troubles: map[string]Trouble{}, unstored: map[[32]byte]bool{}}
 	ctx, stop := context.WithCancel(context.Background())
 	s.stopBeside = stop
 	var start Start

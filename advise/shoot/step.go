@@ -57,7 +57,7 @@ func (s *Shoot) take(b inputBody) (Receipt, error) {
 // notRecording keeps the sentence that says why nothing is recorded any more.
 func (s *Shoot) notRecording(err error) {
 	if s.recording == "" && errors.Is(err, trail.ErrPoisoned) {
-		s.recording = err.Error()
+		s.recording = notRecorded{err}.Error()
 		s.c.Log.Error().Str("why", sentence(err)).Msg("not recording")
 	}
 }
@@ -174,6 +174,10 @@ func (s *Shoot) text(ref string) string {
 type notRecorded struct{ cause error }
 
 func (e notRecorded) Error() string {
+	var stopped *trail.PoisonedError
+	if errors.As(e.cause, &stopped) && stopped.Full() {
+		return fullText(stopped)
+	}
 	if errors.Is(e.cause, trail.ErrPoisoned) {
 		return e.cause.Error()
 	}

@@ -39,6 +39,7 @@ type daemon struct {
 	started func(ctx context.Context, s *shoot.Shoot, url string) error
 	quiet   bool             // prints nothing of its own to out
 	now     func() time.Time // nil: time.Now
+	disk    trail.Disk       // of the record; nil: the machine's
 }
 
 // run works until ctx ends, something fails, or what started does is done.
@@ -64,7 +65,7 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	if err != nil {
 		return fmt.Errorf("the page can't be served on %s: %s; choose another address with --listen", d.Listen, systemSays(err))
 	}
-	defer listener.Close() // when something fails before Serve took it over
+	defer func() { listener.Close() }() // when something fails before Serve took it over
 
 	sh, err := d.open()
 	if err != nil {
@@ -79,15 +80,42 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	if err := d.plan(ctx, sh, planText); err != nil {
 		return err
 	}
-	server, err := d.serve(sh, listener)
+	var to relay
+	to.to(sh)
+	w, err := d.watch(&to)
 	if err != nil {
 		return err
 	}
-	w, err := d.watch(sh)
-	if err != nil {
-		return err
+	ctx, cancel := context.WithCancel(ctx)
+	context.AfterFunc(ctx, func() { notify("STOPPING=1") })
+	watched := make(chan error, 1)
+	go func() {
+		watched <- w.Run(ctx, &to)
+		cancel()
+	}()
+	defer func() {
+		cancel()
+		err = errors.Join(err, <-watched)
+	}()
+	for {
+		server, err := d.serve(sh, listener)
+		if err != nil {
+			return err
+		}
+		if err = d.together(ctx, sh, server, listener); !errors.Is(err, errRoomAgain) || ctx.Err() != nil {
+			return err
+		}
+		sh.Close() // says again why it took no more
+		d.say("There is room on the disk again.")
+		was := sh
+		if sh, err = d.reopen(ctx, &to); err != nil {
+			sh = was // closed already
+			return err
+		}
+		if listener, err = net.Listen("tcp", listener.Addr().String()); err != nil {
+			return fmt.Errorf("the page can't be served again: %s; start thirdstop again", systemSays(err))
+		}
 	}
-	return d.together(ctx, sh, server, listener, w)
 }
 
 // count is a number of frames in words.
@@ -110,7 +138,7 @@ func (d *daemon) open() (*shoot.Shoot, error) {
 		d.say("Note: %v.", err)
 	}
 	sh, start, err := shoot.Open(shoot.Config{Shoots: shoots, Folder: d.Folder, Fresh: d.Fresh,
-		Measurer: measurer{curves}, Version: version(), Now: d.now, Log: d.log})
+		Measurer: measurer{curves}, Version: version(), Now: d.now, Disk: d.disk, Log: d.log})
 	if err != nil {
 		return nil, err
 	}
@@ -217,21 +245,21 @@ func local(l net.Listener) bool {
 	return ok && a.IP.IsLoopback()
 }
 
-func (d *daemon) watch(sh *shoot.Shoot) (*watcher.Watcher, error) {
+func (d *daemon) watch(to *relay) (*watcher.Watcher, error) {
 	existing := watcher.TakeExisting
 	if d.Existing == watcher.SkipExisting.String() {
 		existing = watcher.SkipExisting
 	}
 	return watcher.New(watcher.Config{Folder: d.Folder, Whole: photo.Whole, Taken: photo.Taken, Existing: existing,
-		Known: sh.Known, Unread: sh.Unread, PollOnly: d.Poll, Now: d.now, Logger: d.log})
+		Known: to.Known, Unread: to.Unread, PollOnly: d.Poll, Now: d.now, Logger: d.log})
 }
 
 // together runs the parts until ctx ends or one of them fails, and waits for all.
-func (d *daemon) together(ctx context.Context, sh *shoot.Shoot, server *dashboard.Server, l net.Listener, w *watcher.Watcher) error {
+func (d *daemon) together(ctx context.Context, sh *shoot.Shoot, server *dashboard.Server, l net.Listener) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	var wait sync.WaitGroup
-	fails := make(chan error, 5)
+	fails := make(chan error, 6)
 	part := func(f func() error) {
 		wait.Go(func() {
 			if err := f(); err != nil && ctx.Err() == nil {
@@ -241,7 +269,7 @@ func (d *daemon) together(ctx context.Context, sh *shoot.Shoot, server *dashboar
 		})
 	}
 	part(func() error { return server.Serve(ctx, l) })
-	part(func() error { return w.Run(ctx, sh) })
+	part(func() error { return d.waitForRoom(ctx, sh) })
 	if !local(l) {
 		part(func() error { d.control(ctx, server); return nil })
 	}
@@ -251,7 +279,6 @@ func (d *daemon) together(ctx context.Context, sh *shoot.Shoot, server *dashboar
 		part(func() error { return d.started(ctx, sh, server.URL()) })
 	}
 	<-ctx.Done()
-	notify("STOPPING=1")
 	wait.Wait()
 	close(fails)
 	var all []error
