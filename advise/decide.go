@@ -351,6 +351,8 @@ func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, ta
 	case len(a.Adjustments) == 0 && moved:
 		a.Status, a.Headline = Waiting, "Take a frame"
 		a.Reason = "The lights or the camera were changed since the newest frame; the next one should be on target."
+	case len(a.Adjustments) == 0 && s.sitterBlown(s.newest().Reading):
+		a.Status, a.Headline, a.Reason = Look, s.sitterClipsWords(s.newest().Reading), sitterClipsWhy
 	case len(a.Adjustments) == 0:
 		a.Status, a.Headline, a.Reason = Hold, "Hold", "Every judged region is on target, or nearer than a click could bring it."
 	case s.putAside:
@@ -489,8 +491,18 @@ func (s State) sitterClips(r *assess.Reading) bool {
 	return p != nil && p.ClippedShare > s.Plan.Targets.MostClipped
 }
 
+// sitterBlown tells whether that is so wherever exactly the sitter's outline runs.
+func (s State) sitterBlown(r *assess.Reading) bool {
+	p := r.Regions.Sitter
+	return p != nil && p.ClippedLeast > s.Plan.Targets.MostClipped
+}
+
 func (s State) sitterClipsWords(r *assess.Reading) string {
-	return fmt.Sprintf("%.0f %% of the sitter clips", r.Regions.Sitter.ClippedShare*100)
+	share := r.Regions.Sitter.ClippedShare * 100
+	if share < 10 { // 2.1 % over an allowance of 2 % must not read as 2 %
+		return fmt.Sprintf("%.1f %% of the sitter clips", share)
+	}
+	return fmt.Sprintf("%.0f %% of the sitter clips", share)
 }
 
 const sitterClipsWhy = "Look for light wrapping round from the backdrop, a light too close, or something white that nobody declared."

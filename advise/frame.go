@@ -127,7 +127,7 @@ func (s State) hold(r *assess.Reading) ([]Expected, bool) {
 		on = on && e.InTarget
 		out = append(out, e)
 	}
-	return out, on && len(out) > 0
+	return out, on && len(out) > 0 && !s.sitterBlown(r)
 }
 
 // exposureSeen notes what the camera recorded, and what changed in it.

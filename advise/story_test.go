@@ -323,7 +323,7 @@ func (st *story) reading(words []string) *assess.Reading {
 		case "hair":
 			r.Regions.Sitter = &assess.Sitter{Level: assess.Level{Value: -2, Sigma: sigma}, Crown: &assess.Crown{Peak: level.Value, AtLeast: atLeast}}
 		case "clips":
-			r.Regions.Sitter = &assess.Sitter{Level: assess.Level{Value: -2, Sigma: sigma}, ClippedShare: v}
+			r.Regions.Sitter = &assess.Sitter{Level: assess.Level{Value: -2, Sigma: sigma}, ClippedShare: v, ClippedLeast: v * 0.85}
 		case "kind":
 			r.Kind, err = assess.Kind(value), nil
 		case "wb":
