@@ -24,7 +24,7 @@ import (
 // The sizes of a tablet held across and upright, and of a telephone, in CSS pixels.
 var sizes = [][2]int64{{1180, 820}, {820, 1180}, {390, 844}}
 
-var screens = []string{"now", "frames", "lights", "log", "plan", "walk", "devices"}
+var screens = []string{"now", "frames", "lights", "past", "log", "plan", "walk", "devices"}
 
 // crowded is a shoot with everything on the page that can be on it at once.
 func crowded() *fake.Shoot {

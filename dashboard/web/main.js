@@ -11,8 +11,6 @@ import { stayAwake } from './wake.js';
 import { Board } from './board.js';
 import { Pair, codeInAddress } from './pair.js';
 import { NowScreen } from './now.js';
-import { FramesScreen } from './frames.js';
-import { RigScreen } from './rig.js';
 import { LogScreen } from './log.js';
 import { PlanScreen } from './plan.js';
 import { DevicesScreen } from './devices.js';
@@ -26,9 +24,12 @@ const later = (fetch) => function Later(props) {
   useEffect(() => { fetch().then((s) => setScreen(() => s), () => change({ notice: T.failed.page })); }, []);
   return Screen && html`<${Screen} ...${props} />`;
 };
+const PastScreen = later(() => import('./past.js').then((m) => m.PastScreen));
+const FramesScreen = later(() => import('./frames.js').then((m) => m.FramesScreen));
+const RigScreen = later(() => import('./rig.js').then((m) => m.RigScreen));
 const WalkScreen = later(() => import('./walk.js').then((m) => m.WalkScreen));
 
-const screens = { now: NowScreen, frames: FramesScreen, lights: RigScreen, log: LogScreen, plan: PlanScreen, walk: WalkScreen, devices: DevicesScreen };
+const screens = { now: NowScreen, frames: FramesScreen, lights: RigScreen, past: PastScreen, log: LogScreen, plan: PlanScreen, walk: WalkScreen, devices: DevicesScreen };
 
 // first are the screens that a telephone names as well; the others are behind "more" there.
 const first = ['now', 'frames', 'lights'];

@@ -146,6 +146,18 @@ export const T = {
     stands: (light, far, d) => `${light}: ${far}${d === null ? ', its side is not told' : `, ${T.rig.bearing(d)}`}`,
   },
 
+  past: {
+    none: 'Nothing has been measured yet.',
+    closer: 'Show fewer frames',
+    wider: 'Show more frames',
+    all: 'Whole shoot',
+    help: 'Stops to clipping and the lights’ settings, frame by frame. Pinch, wheel or + and − show fewer or more frames, dragging others; arrow keys go from frame to frame, 0 shows all.',
+    baseline: 'baseline',
+    turned: 'a light was turned',
+    turnedSince: (groups) => `Turned since the frame before: ${groups}`,
+    drift: 'drift',
+  },
+
   log: {
     label: 'Last events',
     all: 'Whole shoot log',
