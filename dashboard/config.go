@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"io/fs"
 	"net"
@@ -47,12 +48,13 @@ type Config struct {
 	// other machines can reach.
 	Open bool
 
-	Past    Past         // what was recorded; nil: no sheets and no earlier shoots
-	Devices *Devices     // who is paired; unused when Open
-	LooksOn bool         // devices that look on may see frames and the state's number
-	Hosts   []string     // further names or addresses by which browsers may call this server, without port
-	Addr    net.Addr     // the listener's address, if it is known before Serve; for the links of NewCode
-	Demo    http.Handler // the demo's controls under /demo/ (the prefix is taken off); nil: there are none
+	Past        Past             // what was recorded; nil: no sheets and no earlier shoots
+	Devices     *Devices         // who is paired; unused when Open
+	LooksOn     bool             // devices that look on may see frames and the state's number
+	Hosts       []string         // further names or addresses by which browsers may call this server, without port
+	Certificate *tls.Certificate // the page is served over HTTPS with it; nil: over plain HTTP
+	Addr        net.Addr         // the listener's address, if it is known before Serve; for the links of NewCode
+	Demo        http.Handler     // the demo's controls under /demo/ (the prefix is taken off); nil: there are none
 	// InStops expresses a region's histogram under the curve of that name; nil: under the default one.
 	InStops func(curve string, c assess.Codes) (assess.InStops, bool)
 	Version string // of the program, told by /healthz; may be empty

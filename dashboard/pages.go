@@ -21,6 +21,7 @@ type pages struct {
 	etag   string            // of index
 	prefix string            // "/assets/HASH/"
 	files  map[string][]byte // path below prefix
+	small  map[string][]byte // the same, packed, where that gains something; "" is the index
 }
 
 // assetTypes are the files that are handed out. Others in the folder (Go, notes) are not.
@@ -41,7 +42,7 @@ var assetTypes = map[string]string{
 const assetsMark = "%ASSETS%"
 
 func readPages(src fs.FS) (*pages, error) {
-	p := &pages{files: map[string][]byte{}}
+	p := &pages{files: map[string][]byte{}, small: map[string][]byte{}}
 	sum := sha256.New()
 	err := fs.WalkDir(src, ".", func(name string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() || assetTypes[path.Ext(name)] == "" {
@@ -52,6 +53,7 @@ func readPages(src fs.FS) (*pages, error) {
 			return err
 		}
 		p.files[name] = text
+		p.small[name] = packed(name, text)
 		fmt.Fprintf(sum, "%q %d\n", name, len(text)) // WalkDir goes in lexical order
 		sum.Write(text)
 		return nil
@@ -70,6 +72,7 @@ func readPages(src fs.FS) (*pages, error) {
 	index = bytes.ReplaceAll(index, []byte(assetsMark+"/"), []byte(assetsMark))
 	p.index = bytes.ReplaceAll(index, []byte(assetsMark), []byte(p.prefix))
 	isum := sha256.Sum256(p.index)
+	p.small[""] = packed("index.html", p.index)
 	p.etag = `"` + hex.EncodeToString(isum[:8]) + `"`
 	return p, nil
 }
@@ -80,6 +83,9 @@ func (p *pages) serveIndex(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-cache")
 	w.Header().Set("ETag", p.etag)
+	if r.Header.Get("If-None-Match") != p.etag && hand(w, r, p.small[""]) {
+		return
+	}
 	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(p.index))
 }
 
@@ -94,5 +100,8 @@ func (p *pages) serveAsset(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", assetTypes[path.Ext(name)])
 	w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+	if hand(w, r, p.small[name]) {
+		return
+	}
 	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(text))
 }

@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	stdlog "log"
@@ -9,6 +10,7 @@ import (
 	"net/http"
 	"net/netip"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -99,6 +101,10 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		s.live.run(liveCtx)
 	}()
 	failed := make(chan error, 1)
+	if c := s.cfg.Certificate; c != nil {
+		// HTTP/1.1 alone: a websocket can't be made of an HTTP/2 request here.
+		l = tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{*c}, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}})
+	}
 	go func() { failed <- srv.Serve(l) }()
 
 	var err error
@@ -138,7 +144,11 @@ func (s *Server) URL() string {
 	if s.addr == nil {
 		return ""
 	}
-	return URLs(s.addr)[0]
+	url := URLs(s.addr)[0]
+	if s.cfg.Certificate != nil {
+		url = "https" + strings.TrimPrefix(url, "http")
+	}
+	return url
 }
 
 // URLs lists the addresses under which a listener can be reached, the one that

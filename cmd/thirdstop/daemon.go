@@ -215,6 +215,14 @@ func (d *daemon) serve(sh *shoot.Shoot, l net.Listener) (*dashboard.Server, erro
 	c := dashboard.Config{Shoot: sh, Pages: web.Files, LooksOn: d.LooksOn, Hosts: split(d.Hosts), Addr: l.Addr(),
 		InStops: d.inStops, Past: newPast(filepath.Join(d.Data, "shoots")), Demo: d.demo, Version: version(), Log: d.log, Now: d.now}
 	c.Open = local(l)
+	if d.HTTPS {
+		cert, err := dashboard.Certificate(d.Data, dashboard.CertificateNames(l.Addr(), c.Hosts), time.Now())
+		if err != nil {
+			return nil, err
+		}
+		c.Certificate = &cert
+		d.say("HTTPS: the browser asks once whether to trust this machine. Its certificate's SHA-256 fingerprint is\n    %s", dashboard.Fingerprint(cert))
+	}
 	if !c.Open {
 		var err error
 		if c.Devices, err = dashboard.OpenDevices(devicesPath(d.Data)); err != nil {

@@ -37,6 +37,7 @@ turn a virtual light on the page, and the next frame shows it.
     --no-plan     begin with nothing known, as on a first day
     --keep FOLDER keep captures and record in FOLDER instead of a temporary one; a later
                   demo with the same folder goes on from there
+    --https       serve the page over HTTPS with a certificate of this machine's own
     --log WORD    "text" or "json"; nothing but warnings if left out
 
 Exit code: 0 done, and with --headless only if the light came on target; 1 it did
@@ -60,6 +61,7 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 	noBrowser := flags.Bool("no-browser", false, "")
 	keep := flags.String("keep", "", "")
 	logKind := flags.String("log", "", "")
+	https := flags.Bool("https", false, "")
 	if code, done := parse(flags, args, demoHelp, stdout, stderr); done {
 		return code
 	}
@@ -110,7 +112,7 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 		log = logger("text", stderr).Level(zerolog.WarnLevel)
 	}
 	d := &daemon{out: stdout, log: log, demo: b, quiet: *headless, now: now,
-		settings: settings{Folder: b.capture, Data: filepath.Join(base, "data"), Listen: *listen, Existing: "take"}}
+		settings: settings{Folder: b.capture, Data: filepath.Join(base, "data"), Listen: *listen, Existing: "take", HTTPS: *https}}
 	if !*noPlan {
 		d.Plan = filepath.Join(base, "boathouse.yaml")
 		if err := os.WriteFile(d.Plan, b.plan(), 0o600); err != nil {

@@ -26,6 +26,8 @@ const runHelp = `Watch the folder your camera's files land in, measure every fra
     --fresh          begin a new shoot even if the last one in this folder was not ended
     --data FOLDER    where shoots, devices and pictures for the page are kept
     --looks-on       devices that only look on may see the frames
+    --https          serve the page over HTTPS with a certificate of this machine's own, which
+                     a browser asks about once; then tablets keep their screens on
     --hosts NAMES    further names of this machine in browsers, with commas between
     --log WORD       "text" or "json"; text on a terminal if left out
     --config FILE    the config file; thirdstop/config.yaml in the usual folder if left out

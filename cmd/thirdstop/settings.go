@@ -29,6 +29,7 @@ type settings struct {
 	Poll     bool
 	Fresh    bool
 	LooksOn  bool
+	HTTPS    bool
 	Hosts    string
 	Log      string
 }
@@ -51,6 +52,7 @@ func (s *settings) all() []setting {
 		{name: "poll", on: &s.Poll},
 		{name: "fresh", on: &s.Fresh},
 		{name: "looks-on", on: &s.LooksOn},
+		{name: "https", on: &s.HTTPS},
 		{name: "hosts", text: &s.Hosts},
 		{name: "log", text: &s.Log},
 	}
@@ -220,6 +222,7 @@ func readConfig(name string) (configFile, error) {
 		Poll     any `yaml:"poll"`
 		Fresh    any `yaml:"fresh"`
 		LooksOn  any `yaml:"looks-on"`
+		HTTPS    any `yaml:"https"`
 		Hosts    any `yaml:"hosts"`
 		Log      any `yaml:"log"`
 	}
@@ -229,7 +232,7 @@ func readConfig(name string) (configFile, error) {
 	}
 	file := configFile{name: name, values: map[string]string{}}
 	for key, v := range map[string]any{"folder": keys.Folder, "plan": keys.Plan, "listen": keys.Listen, "data": keys.Data,
-		"existing": keys.Existing, "poll": keys.Poll, "fresh": keys.Fresh, "looks-on": keys.LooksOn, "hosts": keys.Hosts, "log": keys.Log} {
+		"existing": keys.Existing, "poll": keys.Poll, "fresh": keys.Fresh, "looks-on": keys.LooksOn, "https": keys.HTTPS, "hosts": keys.Hosts, "log": keys.Log} {
 		switch v := v.(type) {
 		case nil:
 		case string:
