@@ -58,7 +58,7 @@ func runPair(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 func printCode(w io.Writer, c pairCode) {
 	if c.URL != "" {
 		if qr, err := dashboard.QR(c.URL); err == nil {
-			fmt.Fprintln(w, qr)
+			fmt.Fprintln(behind(w), qr) // its colours are orders to the terminal, and ours
 		}
 		fmt.Fprintln(w, "Open on the tablet:", c.URL)
 	}

@@ -1,12 +1,16 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
 	"testing"
+	"time"
+
+	"thirdstop/dashboard"
 )
 
 func TestNamesOfFilesGiveATerminalNoOrders(t *testing.T) {
@@ -30,5 +34,18 @@ func TestNamesOfFilesGiveATerminalNoOrders(t *testing.T) {
 		if err := json.Unmarshal([]byte(out), &line); err != nil || line.File != name {
 			t.Errorf("%v: the file of %q is %+q, want it as it was given: %v", args[:2], out, line.File, err)
 		}
+	}
+}
+
+func TestTheCodesPictureReachesTheTerminalWhole(t *testing.T) {
+	var out bytes.Buffer
+	c := pairCode{Code: "ACDE-3467", Expires: time.Now(), URL: "http://192.0.2.7:7353/#pair=ACDE3467"}
+	want, err := dashboard.QR(c.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	printCode(screen{&out}, c)
+	if !strings.HasPrefix(out.String(), want) || !strings.Contains(out.String(), c.Code) {
+		t.Errorf("the picture of the code comes as %.100q, want %.100q", out.String(), want)
 	}
 }
