@@ -38,6 +38,9 @@ type document struct {
 	Measuring  int                 `json:"measuring"`  // frames that arrived and are not measured yet
 	LatencyMS  *float64            `json:"latency_ms"` // newest frame, last byte written to advice; null unknown
 	LastEvent  uint64              `json:"last_event"`
+
+	// The newest file by its preview, while it is being measured: it is in no state.
+	Provisional *provisionalPart `json:"provisional"`
 }
 
 type shootPart struct {
@@ -56,6 +59,13 @@ type cameraPart struct {
 type planPart struct {
 	Name    string `json:"name"`
 	Present bool   `json:"present"`
+}
+
+// provisionalPart is what the preview inside a file tells until the file is measured.
+type provisionalPart struct {
+	Number  int             `json:"number"` // of the frame
+	Advice  advise.Advice   `json:"advice"` // can't be put aside: it is in no state
+	Reading *assess.Reading `json:"reading"`
 }
 
 // framePart is a frame as the page shows it.
@@ -178,6 +188,9 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 		f := s.frame(*u, false)
 		d.Unrecorded = &f
 		d.Troubles = append(slices.Clone(d.Troubles), shoot.Trouble{Code: "unrecorded", Text: unrecordedText(u)})
+	}
+	if p := snap.Provisional; p != nil {
+		d.Provisional = &provisionalPart{p.Frame.Number, p.Advice, slim(p.Frame.Reading)}
 	}
 	d.AdviceOld = adviceOld(snap)
 	if st.Baseline > 0 {

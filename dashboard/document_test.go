@@ -6,6 +6,7 @@ import (
 
 	"thirdstop/advise"
 	"thirdstop/advise/shoot"
+	"thirdstop/assess"
 )
 
 // Advice that newer frames have overtaken, or that none can follow, says so.
@@ -30,5 +31,24 @@ func TestAdviceThatIsNotCurrentSaysSo(t *testing.T) {
 				t.Errorf("%s: adviceOld = %q lacks %q", tc.name, got, w)
 			}
 		}
+	}
+}
+
+// What a preview tells stands beside the advice that holds, never in its place.
+func TestAPreviewStandsBesideTheAdvice(t *testing.T) {
+	srv := &Server{}
+	snap := shoot.Snapshot{State: advise.State{Seq: 3, Advice: advise.Advice{Frame: 7, Status: advise.Hold}},
+		Provisional: &shoot.Provisional{Frame: advise.FrameState{Number: 8, Reading: &assess.Reading{Kind: assess.Provisional}},
+			Advice: advise.Advice{Frame: 8, Status: advise.Adjust}}}
+	d := srv.document(&snap)
+	if d.Advice.Frame != 7 || d.State != 3 || d.Frame != nil {
+		t.Errorf("the advice is that of frame %d in state %d", d.Advice.Frame, d.State)
+	}
+	if p := d.Provisional; p == nil || p.Number != 8 || p.Advice.Status != advise.Adjust || p.Reading.Kind != assess.Provisional {
+		t.Errorf("the preview reads %+v", p)
+	}
+	snap.Provisional = nil
+	if srv.document(&snap).Provisional != nil {
+		t.Error("a preview is told where there is none")
 	}
 }

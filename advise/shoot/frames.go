@@ -82,6 +82,7 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 		s.show()
 		return fmt.Errorf("a finished file can't be read again: %s", sentence(err, v.Path, v.Rel)) // the watcher logs it
 	}
+	s.previewed(v, data, hints)
 	r, m, merr := s.measure(path.Base(v.Rel), data, hints)
 	took := time.Since(began)
 
@@ -89,6 +90,7 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 	defer s.mu.Unlock()
 	defer s.show()
 	s.measuring--
+	s.preview = nil                    // a full reading is never followed by a provisional one
 	if s.state.Phase == advise.Ended { // while it was measured
 		release(m)
 		s.afterEnd()

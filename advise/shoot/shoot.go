@@ -55,6 +55,8 @@ type Shoot struct {
 	latency    time.Duration
 	unrecorded *unrecorded
 	unstored   map[[32]byte]bool // contents that were measured and could not be stored
+	preview    *Provisional      // of a file that is being measured
+	previewOf  uint64            // the state from which it was drawn
 	closed     bool
 	contents   [][32]byte // of every file that took effect, in order; only appended to
 	nameless   [][32]byte // those whose path was erased; only appended to

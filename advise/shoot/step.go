@@ -88,6 +88,9 @@ func (s *Shoot) show() {
 	if s.unrecorded != nil {
 		snap.Unrecorded = &s.unrecorded.frame
 	}
+	if p := s.preview; p != nil && s.previewOf == s.state.Seq {
+		snap.Provisional = p
+	}
 	s.shown.Store(&snap)
 	s.watch.signal()
 }

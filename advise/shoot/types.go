@@ -24,6 +24,16 @@ type Snapshot struct {
 	// Unrecorded is the newest frame that was measured and could not be stored, nil while
 	// there is none. It is in no state, and no advice was drawn from it.
 	Unrecorded *advise.FrameState
+
+	// Provisional is what the preview inside the newest file tells while the file is being
+	// measured, nil at all other times. It is in no state and in no record.
+	Provisional *Provisional
+}
+
+// Provisional is what is shown of a frame until it is measured.
+type Provisional struct {
+	Frame  advise.FrameState // with the number it is going to have
+	Advice advise.Advice     // what would be advised if the full reading came to the same
 }
 
 // Trouble is something standing in the way that a person should know of.
@@ -81,6 +91,12 @@ type Measurer interface {
 	// Measure reads a camera file. The returned Measured is used for thumbnails
 	// and for measuring again under new hints, and may be dropped at any time.
 	Measure(name string, data []byte, h assess.Hints) (*assess.Reading, Measured, error)
+}
+
+// Previewer is a [Measurer] that can also measure the preview inside a file, which takes a
+// few milliseconds. nil is no preview.
+type Previewer interface {
+	Preview(name string, data []byte, h assess.Hints) *assess.Reading
 }
 
 // Measured is a frame that can be measured again without its file.

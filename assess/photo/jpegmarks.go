@@ -18,6 +18,7 @@ type jpegHead struct {
 	resources     bool // image resources of an editor (APP13)
 	jfif          bool // a JFIF header (APP0), which the Exif standard does without
 	scan          int  // where the first scan begins
+	mpf           int  // where the tags that list the file's pictures begin (CIPA DC-007); 0 for none
 }
 
 // readJPEGHead walks the markers up to the first scan, and no further. It keeps
@@ -62,6 +63,9 @@ func readJPEGHead(data []byte) (h jpegHead, err error) {
 			return h, errShort
 		}
 		body := data[at+2 : at+length]
+		if marker == 0xE2 && h.mpf == 0 && bytes.HasPrefix(body, []byte("MPF\x00")) {
+			h.mpf = at + 6
+		}
 		at += length
 		if marker == 0xDA {
 			h.scan = at

@@ -29,6 +29,17 @@ func (m measurer) Measure(name string, data []byte, h assess.Hints) (*assess.Rea
 	return &r, measured{p, curve}, nil
 }
 
+// Preview measures the preview that the camera put into a frame's file, nil where there is none.
+func (m measurer) Preview(name string, data []byte, h assess.Hints) *assess.Reading {
+	p, ok := photo.Preview(name, data)
+	if !ok {
+		return nil
+	}
+	h.Provisional = true
+	r := assess.Measure(p, m.curveFor(p), h)
+	return &r
+}
+
 type measured struct {
 	p     *photo.Picture
 	curve *tone.Curve

@@ -11,7 +11,7 @@ export function Board({ doc, low, echo, stale }) {
   const a = doc?.advice;
   const kind = !a ? 'opening' : a.status;
   return html`<section class=${`board ${kind}${low ? ' low' : ''}`} aria-label=${T.advice.label} id=${echo ? undefined : 'advice'} tabindex=${echo ? undefined : '-1'}>
-    ${!echo && html`<p class="unseen" aria-live="polite">${a && !stale ? `${a.headline}. ${a.reason || ''}` : ''}</p>`}
+    ${!echo && html`<p class="unseen" aria-live="polite">${a && !stale && !a.provisional ? `${a.headline}. ${a.reason || ''}` : ''}</p>`}
     ${!a && html`<${Word} text=${T.advice.opening} small />`}
     ${a && a.status === 'adjust' && !a.adjustments?.length && html`<${Word} text=${a.headline} small />`}
     ${a && a.status === 'adjust' && a.adjustments?.length > 0 && html`<${Turns} doc=${doc} low=${low} stale=${stale} />`}
@@ -47,7 +47,7 @@ function Turns({ doc, low, stale }) {
       <p class="turn-aim"><span>${T.advice.set}</span> <b class="turn-set">${t.to_text}</b></p>
       ${!low && html`<div class="turn-side">
         ${t.from_text && html`<p class="turn-was">${T.advice.was(t.from_text)}</p>`}
-        ${may('adjust') && html`<${Done} turn=${t} advice=${doc.advice.number} stale=${stale} />`}
+        ${may('adjust') && !doc.advice.provisional && html`<${Done} turn=${t} advice=${doc.advice.number} stale=${stale} />`}
       </div>`}
     </li>`)}
   </ol>`;
@@ -81,12 +81,13 @@ function Reason({ a, newest, low, stale }) {
   const marks = [];
   if (a.guess) marks.push([T.advice.guess, T.advice.guessWhy]);
   if (a.at_least) marks.push([T.advice.atLeast, T.advice.atLeastWhy]);
-  const aside = a.status === 'adjust' && may('adjust') && !low;
+  if (a.provisional) marks.push([T.advice.provisional, T.advice.provisionalWhy]);
+  const aside = a.status === 'adjust' && may('adjust') && !low && !a.provisional;
   if (!a.reason && !marks.length && !aside) return null;
   return html`<div class="reason-row">
     <div class="reason">
       <p>${marks.length > 0 && low && html`<b>${marks.map((m) => m[0]).join(', ')}: </b>`}${a.reason}
-        ${a.frame > 0 && a.frame !== newest && !low && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}</p>
+        ${a.frame > 0 && a.frame !== newest && !low && !a.provisional && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}</p>
       ${!low && marks.map(([word, why]) => html`<p class="mark" key=${word}><b>${word}</b>: ${why}</p>`)}
     </div>
     ${aside && html`<${NotNow} a=${a} stale=${stale} />`}

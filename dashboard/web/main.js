@@ -43,7 +43,7 @@ function App() {
     return listen(() => redraw((n) => n + 1));
   }, []);
   const { events, link, screen, pairing } = store;
-  const doc = withoutOldAdvice(store.doc);
+  const doc = withProvisional(withoutOldAdvice(store.doc));
   if (pairing) return html`<${Pair} code=${given} forget=${() => { given = ''; }} />`;
   const stale = isStale();
   if (store.barred && !doc) return html`<main class="pair"><div class="barred"><h1>${T.looks.barred}</h1><p>${store.barred}</p></div></main>`;
@@ -70,6 +70,13 @@ function withoutOldAdvice(doc) {
   if (!doc?.advice_old) return doc;
   return { ...doc, advice: { ...doc.advice, status: 'look', headline: T.advice.old, reason: doc.advice_old, frame: 0,
     guess: false, at_least: false, adjustments: [], expected: [], ways: [], warnings: [] } };
+}
+
+// What the preview of the newest file tells is shown in place of the advice before, and says
+// that it is no more than that. There is nothing to press: it is gone in a moment.
+function withProvisional(doc) {
+  if (!doc?.provisional || doc.advice_old) return doc;
+  return { ...doc, advice: { ...doc.provisional.advice, provisional: true } };
 }
 
 // Strip keeps the advice in view when the board was scrolled away. It says nothing

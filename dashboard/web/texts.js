@@ -32,6 +32,8 @@ export const T = {
     noPlanGo: 'Give three answers',
     guess: 'first guess',
     guessWhy: 'which light does what is still assumed',
+    provisional: 'by the preview',
+    provisionalWhy: 'the frame itself is being measured',
     atLeast: 'at least',
     atLeastWhy: 'something clips, it may take more',
     set: 'set',

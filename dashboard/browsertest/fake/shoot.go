@@ -110,6 +110,15 @@ func (s *Shoot) Trouble(recording string, list ...shoot.Trouble) {
 	s.publish(&next)
 }
 
+// Preview sets what the preview of the file tells that is being measured, nil for none.
+func (s *Shoot) Preview(p *shoot.Provisional) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	next := *s.snap
+	next.Provisional = p
+	s.publish(&next)
+}
+
 func (s *Shoot) change(by advise.Actor, f func(st *advise.State) []advise.Event) {
 	next := *s.snap
 	next.State.Lights = slices.Clone(next.State.Lights)
