@@ -316,3 +316,42 @@ func TestClippingThatIsMeantIsMarkedQuietly(t *testing.T) {
 	})
 	p.until("a grey backdrop that clips is marked as a loss", `(`+backdrop+`)[0] > 100`)
 }
+
+// Every language says everything: the same keys, of the same kind, with no text left empty.
+func TestEveryLanguageIsComplete(t *testing.T) {
+	p := open(t, 390, 844, serve(t, fake.New(time.Now)).url())
+	p.says("Measuring only")
+	at := `document.querySelector('script[type=module]').src.replace('main.js', `
+	differences := eval[[]string](p, `Promise.all([import(`+at+`'texts.js')), import(`+at+`'texts-de.js'))]).then(([en, de]) => {
+		const out = [];
+		const kind = (v) => (Array.isArray(v) ? 'list of ' + v.length : typeof v === 'function' ? 'function' : typeof v);
+		const walk = (a, b, path) => {
+			for (const k of new Set([...Object.keys(a), ...Object.keys(b)])) {
+				const here = path + k;
+				if (!(k in a) || !(k in b)) out.push(here + ' is in one language alone');
+				else if (kind(a[k]) !== kind(b[k])) out.push(here + ' is a ' + kind(a[k]) + ' here and a ' + kind(b[k]) + ' there');
+				else if (kind(a[k]) === 'object') walk(a[k], b[k], here + '.');
+				else if (typeof b[k] === 'string' && b[k].trim() === '') out.push(here + ' is empty');
+			}
+		};
+		walk(en.T, de.texts, '');
+		return out;
+	})`)
+	for _, d := range differences {
+		t.Errorf("texts: %s", d)
+	}
+}
+
+func TestThePageSpeaksGermanWhereItIsChosen(t *testing.T) {
+	p := open(t, 1180, 820, serve(t, rigged((*fake.Shoot).Shot)).url())
+	p.screen("devices")
+	p.press(`input[name=language][lang=de]`)
+	p.until("the page speaks German", `document.documentElement.lang === 'de' && document.querySelector('.foot nav')?.innerText.includes('Verlauf')`)
+	p.screen("now")
+	p.says("Führung (B): Leistung 2/3 Blende runter, auf 1/8 + 1/3")
+	p.says("Hintergrund (A): Leistung 1/3 Blende rauf, auf 1/4")
+	p.says("0 bis +1/2")
+	if !eval[bool](p, `document.querySelector('.reason p').lang === 'en' && document.querySelector('.lines').lang === 'en'`) {
+		t.Error("sentences of the daemon, which are English, are not marked as such")
+	}
+}

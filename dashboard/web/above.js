@@ -99,11 +99,11 @@ export function Above({ lights, backdrop, stale }) {
       ${now.map((l) => {
         const p = standing(l, back);
         return html`<g key=${l.group} class=${`above-light${p.sure ? '' : ' guessed'}${l.off ? ' dark' : ''}`} transform=${`translate(${X(p.x)} ${Y(p.y)})`} tabindex=${free ? '0' : undefined} role="button"
-          aria-label=${T.rig.stands(l.name, l.distance_m > 0 ? length(l.distance_m) : T.lights.unknown, l.bearing_deg ?? null)}
+          aria-label=${T.rig.stands(T.said.light(l), l.distance_m > 0 ? length(l.distance_m) : T.lights.unknown, l.bearing_deg ?? null)}
           onPointerDown=${down(l)} onPointerMove=${move(l)} onPointerUp=${up(l)} onPointerCancel=${() => { held.current = null; setMoving(null); }} onKeyDown=${key(l)}>
           <circle class="above-touch" r="24" /><circle class="above-disc" r="15" /><text y="6" text-anchor="middle">${l.group}</text></g>`;
       })}
     </svg>
-    <p class="quiet" role="status">${moving ? `${lights.find((l) => l.group === moving.group).name}: ${length(moving.distance_m)}, ${T.rig.bearing(moving.bearing_deg)}` : T.rig.aboveHelp}</p>
+    <p class="quiet" role="status">${moving ? `${T.said.light(lights.find((l) => l.group === moving.group))}: ${length(moving.distance_m)}, ${T.rig.bearing(moving.bearing_deg)}` : T.rig.aboveHelp}</p>
   </section>`;
 }

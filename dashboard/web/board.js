@@ -6,6 +6,7 @@ import { T } from './texts.js';
 import { may } from './store.js';
 import { act } from './api.js';
 import { Blade, Turn } from './blade.js';
+import { theirs } from './language.js';
 
 export function Board({ doc, low, echo, stale }) {
   const a = doc?.advice;
@@ -16,9 +17,9 @@ export function Board({ doc, low, echo, stale }) {
     ${a && a.status === 'adjust' && !a.adjustments?.length && html`<${Word} text=${a.headline} small />`}
     ${a && a.status === 'adjust' && a.adjustments?.length > 0 && html`<${Turns} doc=${doc} low=${low} stale=${stale} />`}
     ${a && a.status === 'hold' && html`<${Word} text=${T.advice.hold} water />`}
-    ${a && a.status === 'waiting' && html`<${Word} text=${a.headline || T.advice.waiting} />`}
+    ${a && a.status === 'waiting' && html`<${Word} text=${T.said.headline(a.headline || T.advice.waiting)} />`}
     ${a && a.status === 'look' && html`<${Word} text=${a.headline || T.advice.look} small />`}
-    ${a && a.status === 'no_plan' && html`<${Word} text=${a.headline} small />`}
+    ${a && a.status === 'no_plan' && html`<${Word} text=${T.said.headline(a.headline)} small />`}
     ${a && html`<${Reason} a=${a} newest=${doc.frame?.number} low=${low} stale=${stale} />`}
     ${a && !low && a.status === 'no_plan' && may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
     ${a && !low && html`<${Ways} ways=${(a.ways || []).filter((w) => w.text !== a.headline)} />`}
@@ -43,7 +44,7 @@ function Turns({ doc, low, stale }) {
     ${list.map((t) => html`<li class="turn" key=${t.group}>
       <${Blade} group=${t.group} index=${place(t.group)} />
       <p class="turn-do"><${Turn} down=${t.to < t.from} />
-        <span><b>${t.light}:</b> <i>${t.change_text},</i></span></p>
+        <span><b>${T.said.light(t.light)}:</b> <i>${T.said.change(t.change_text)},</i></span></p>
       <p class="turn-aim"><span>${T.advice.set}</span> <b class="turn-set">${t.to_text}</b></p>
       ${!low && html`<div class="turn-side">
         ${t.from_text && html`<p class="turn-was">${T.advice.was(t.from_text)}</p>`}
@@ -64,7 +65,7 @@ function Done({ turn, advice, stale }) {
     setBusy(false);
   };
   return html`<button class="small-button" disabled=${stale || busy} onClick=${press}
-    aria-label=${T.advice.doneFor(turn.light, turn.to_text)}>${busy ? T.advice.recording : T.advice.done}</button>`;
+    aria-label=${T.advice.doneFor(T.said.light(turn.light), turn.to_text)}>${busy ? T.advice.recording : T.advice.done}</button>`;
 }
 
 function NotNow({ a, stale }) {
@@ -86,7 +87,7 @@ function Reason({ a, newest, low, stale }) {
   if (!a.reason && !marks.length && !aside) return null;
   return html`<div class="reason-row">
     <div class="reason">
-      <p>${marks.length > 0 && low && html`<b>${marks.map((m) => m[0]).join(', ')}: </b>`}${a.reason}
+      <p lang=${theirs()}>${marks.length > 0 && low && html`<b>${marks.map((m) => m[0]).join(', ')}: </b>`}${a.reason}
         ${a.frame > 0 && a.frame !== newest && !low && !a.provisional && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}</p>
       ${!low && marks.map(([word, why]) => html`<p class="mark" key=${word}><b>${word}</b>: ${why}</p>`)}
     </div>
@@ -103,7 +104,7 @@ function Ways({ ways }) {
 
 export function Warnings({ list }) {
   if (!list?.length) return null;
-  return html`<ul class="warnings">
+  return html`<ul class="warnings" lang=${theirs()}>
     ${list.map((w) => html`<li key=${w.code + w.text}><b>${w.blocks ? T.advice.blocks : T.advice.note}</b> ${w.text}</li>`)}
   </ul>`;
 }
@@ -117,7 +118,7 @@ function Question({ q, stale }) {
     setBusy(false);
   };
   return html`<div class="question" role="group" aria-label=${T.question.label}>
-    <p>${q.text} <span class="reason-frame">${q.expires ? T.question.expires(q.expires) : ''}</span></p>
+    <p lang=${theirs()}>${q.text} <span class="reason-frame">${q.expires ? T.question.expires(q.expires) : ''}</span></p>
     ${may('answer') && html`<div class="question-answers">
       <button disabled=${stale || busy} onClick=${() => answer(true)}>${T.question.yes}</button>
       <button disabled=${stale || busy} onClick=${() => answer(false)}>${T.question.no}</button>

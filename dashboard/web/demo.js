@@ -48,12 +48,12 @@ export function Demo({ doc }) {
       <p>${T.demo.why}</p>
       <ul>${now.lights.map((l, i) => html`<li key=${l.group}>
         <${Blade} group=${l.group} index=${i} quiet=${!l.on} />
-        <b>${l.name.replace(` (${l.group})`, '')}</b>
+        <b>${T.said.light(l).replace(` (${l.group})`, '')}</b>
         <label><input type="checkbox" checked=${l.on} disabled=${busy} onChange=${(e) => say('/light', { group: l.group, on: e.target.checked })} /> ${T.demo.on}</label>
-        <select aria-label=${T.demo.power(l.name)} disabled=${busy} value=${String(l.index)} onChange=${(e) => say('/light', { group: l.group, index: Number(e.target.value) })}>
+        <select aria-label=${T.demo.power(T.said.light(l))} disabled=${busy} value=${String(l.index)} onChange=${(e) => say('/light', { group: l.group, index: Number(e.target.value) })}>
           ${(l.settings || []).map((s, k) => html`<option key=${k} value=${String(k)} selected=${k === l.index}>${s}</option>`)}
         </select>
-        <label class="metres"><input type="number" inputmode="decimal" min="0.3" max="8" step="0.05" aria-label=${T.demo.distance(l.name)} disabled=${busy}
+        <label class="metres"><input type="number" inputmode="decimal" min="0.3" max="8" step="0.05" aria-label=${T.demo.distance(T.said.light(l))} disabled=${busy}
           value=${l.distance_m} onChange=${(e) => Number(e.target.value) > 0 && say('/light', { group: l.group, distance_m: Number(e.target.value) })} /> ${T.demo.metres}</label>
       </li>`)}</ul>
     </div>`}

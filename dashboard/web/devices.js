@@ -6,6 +6,10 @@ import { may, change, store } from './store.js';
 import { call, get } from './api.js';
 import { setTheme, theme } from './theme.js';
 import { canStayAwake } from './wake.js';
+import { canShake, want, wants } from './notify.js';
+import { keysOn, setKeys } from './keys.js';
+import { setUnit, unit } from './units.js';
+import { languages, language, setLanguage } from './language.js';
 
 export function DevicesScreen({ doc, stale }) {
   const role = doc?.you?.role || 'looks';
@@ -17,7 +21,22 @@ export function DevicesScreen({ doc, stale }) {
     <fieldset class="choice"><legend>${T.devices.theme}</legend>
       ${['dim', 'light'].map((t) => html`<label key=${t}><input type="radio" name="theme" checked=${shown === t} onChange=${() => { setTheme(t); setShown(t); }} /> <span>${T.devices[t]}</span></label>`)}
     </fieldset>
+    <fieldset class="choice"><legend>${T.devices.language}</legend>
+      ${Object.entries(languages).map(([code, name]) => html`<label key=${code}><input type="radio" name="language" lang=${code} checked=${language() === code} onChange=${() => setLanguage(code)} /> <span lang=${code}>${name}</span></label>`)}
+      <p>${T.devices.languageWhy}</p>
+    </fieldset>
+    <fieldset class="choice"><legend>${T.devices.unit}</legend>
+      ${['m', 'ft'].map((u) => html`<label key=${u}><input type="radio" name="unit" checked=${unit() === u} onChange=${() => { setUnit(u); change({}); }} /> <span>${T.devices.units[u]}</span></label>`)}
+    </fieldset>
+    <fieldset class="choice"><legend>${T.devices.tell}</legend>
+      <label><input type="checkbox" checked=${wants('sound')} onChange=${(e) => want('sound', e.target.checked)} /> <span>${T.devices.sound}</span></label>
+      ${canShake() && html`<label><input type="checkbox" checked=${wants('shake')} onChange=${(e) => want('shake', e.target.checked)} /> <span>${T.devices.shake}</span></label>`}
+    </fieldset>
+    <fieldset class="choice"><legend>${T.devices.keyboard}</legend>
+      <label><input type="checkbox" checked=${keysOn()} onChange=${(e) => setKeys(e.target.checked)} /> <span>${T.devices.keys}</span></label>
+    </fieldset>
     <p><b>${T.devices.awake}.</b> ${canStayAwake() ? T.devices.awakeYes : T.devices.awakeNo}</p>
+    ${!window.isSecureContext && html`<p><b>${T.devices.plain}.</b> ${T.devices.plainWhy}</p>`}
     ${may('devices') && (doc?.you?.device === 'local' ? html`<h3>${T.devices.add}</h3><p>${T.devices.open}</p>` : html`<${Code} stale=${stale} /><${List} stale=${stale} mine=${doc?.you?.device} />`)}
   </section>`;
 }
@@ -36,7 +55,7 @@ function Code({ stale }) {
   const make = async () => {
     try {
       const a = await call('POST', '/pair/codes', { role });
-      setMade({ code: a.code, role, url: a.url, until: new Date(a.expires).getTime() });
+      setMade({ code: a.code, role, url: a.url, qr: a.qr, until: new Date(a.expires).getTime() });
     } catch (e) {
       change({ notice: e.message });
     }
@@ -49,6 +68,7 @@ function Code({ stale }) {
     <button disabled=${stale} onClick=${make}>${T.devices.make}</button>
     ${made && (left > 0
       ? html`<div class="made" role="status"><output class="code">${made.code}</output> <p>${T.devices.roles[made.role]}, ${T.devices.codeLeft(left)}</p>
+          <${Squares} rows=${made.qr} />
           <p>${T.devices.openAt} <code>${made.url}</code></p></div>`
       : html`<p role="status">${T.devices.codeOver}</p>`)}`;
 }
@@ -84,4 +104,12 @@ function List({ stale, mine }) {
           <button onClick=${() => setSure('')}>${T.devices.keep}</button>`
         : html`<button class="small-button" aria-label=${T.devices.revokeOf(d.name)} onClick=${() => setSure(d.id)}>${T.devices.revoke}</button>`}
     </li>`)}</ul>`;
+}
+
+// Squares draws a QR code, dark on light whatever the theme: that is what cameras read.
+function Squares({ rows }) {
+  if (!rows?.length) return null;
+  const d = rows.flatMap((row, y) => [...row].map((c, x) => (c === '#' ? `M${x} ${y}h1v1h-1z` : ''))).join('');
+  return html`<svg class="squares" viewBox=${`0 0 ${rows[0].length} ${rows.length}`} role="img" aria-label=${T.devices.squares} shape-rendering="crispEdges">
+    <rect class="squares-light" width="100%" height="100%" /><path class="squares-dark" d=${d} /></svg>`;
 }

@@ -75,7 +75,7 @@ function Light({ light, index, advised, stale }) {
   return html`<li class=${light.off ? 'light is-off' : 'light'}>
     <div class="light-head">
       <${Blade} group=${light.group} index=${index} quiet=${light.off} />
-      <div><h3>${light.name.replace(` (${light.group})`, '')}</h3>
+      <div><h3>${T.said.light(light).replace(` (${light.group})`, '')}</h3>
         <p class="light-says" aria-live="polite">${saying(light, phase, advised)}</p></div>
     </div>
     <${Stepper} light=${light} text=${text} draft=${draft >= 0} down=${!fixed && shown > 0} up=${!fixed && shown < settings.length - 1} press=${press} />
@@ -85,7 +85,7 @@ function Light({ light, index, advised, stale }) {
 export function Stepper({ light, text, draft, down, up, press }) {
   return html`<div class="stepper">
     <output class=${draft ? 'draft' : ''} aria-live="polite">${text}</output>
-    <button aria-label=${T.lights.down(light.name)} disabled=${!down} onClick=${() => press(-1)}>−</button>
-    <button aria-label=${T.lights.up(light.name)} disabled=${!up} onClick=${() => press(1)}>+</button>
+    <button aria-label=${T.lights.down(T.said.light(light))} disabled=${!down} onClick=${() => press(-1)}>−</button>
+    <button aria-label=${T.lights.up(T.said.light(light))} disabled=${!up} onClick=${() => press(1)}>+</button>
   </div>`;
 }

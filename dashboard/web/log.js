@@ -5,11 +5,12 @@ import { html, useState } from './vendor/htm-preact.js';
 import { T, clock } from './texts.js';
 import { may } from './store.js';
 import { act } from './api.js';
+import { theirs } from './language.js';
 
 export function Lines({ events, limit }) {
   if (!events.length) return html`<p class="quiet">${T.log.none}</p>`;
   const list = events.slice(-limit).reverse();
-  return html`<ol class="lines" reversed start=${events.length}>
+  return html`<ol class="lines" lang=${theirs()} reversed start=${events.length}>
     ${list.map((e) => html`<li key=${e.number} data-number=${e.number} class=${`line is-${e.kind}`}>
       <time datetime=${e.at}>${clock(e.at)}</time>
       <p>${e.text}${e.words ? html` <q>${e.words}</q>` : ''}</p>

@@ -8,6 +8,9 @@ import { store, listen, change, screenOf, stale as isStale } from './store.js';
 import { startLink, wake } from './link.js';
 import { loadTheme } from './theme.js';
 import { stayAwake } from './wake.js';
+import { startTelling } from './notify.js';
+import { startKeys } from './keys.js';
+import { loadLanguage } from './language.js';
 import { Board } from './board.js';
 import { Pair, codeInAddress } from './pair.js';
 import { NowScreen } from './now.js';
@@ -114,6 +117,11 @@ window.addEventListener('hashchange', () => {
   change({ screen: screenOf(location.hash) });
 });
 if (given) change({ pairing: true });
-render(html`<${App} />`, document.getElementById('page'));
-startLink();
-stayAwake();
+// The language is there before the first word is drawn.
+loadLanguage().then(() => {
+  render(html`<${App} />`, document.getElementById('page'));
+  startLink();
+  stayAwake();
+  startTelling();
+  startKeys();
+});

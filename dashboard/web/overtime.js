@@ -216,7 +216,7 @@ function Marks({ seen, X, drift }) {
 
 function Key({ frames }) {
   return html`<ul class="over-key">
-    ${regionsOf(frames).map(([region, name], i) => html`<li key=${region}><svg viewBox="0 0 34 16" class=${`over-line line-${i % 4}`} aria-hidden="true"><path d="M1 8H33" /><path class="over-dot" d=${sign(i, 17, 8)} /></svg>${name}</li>`)}
+    ${regionsOf(frames).map(([region, name], i) => html`<li key=${region}><svg viewBox="0 0 34 16" class=${`over-line line-${i % 4}`} aria-hidden="true"><path d="M1 8H33" /><path class="over-dot" d=${sign(i, 17, 8)} /></svg>${T.said.region(name)}</li>`)}
     <li><svg viewBox="0 0 34 16" aria-hidden="true"><path class="over-off" d="M13 4l8 8m0-8l-8 8" /></svg>${T.frame.off}</li>
     <li><svg viewBox="0 0 34 16" aria-hidden="true"><path class="over-turn" d="M17 0V16" /></svg>${T.past.turned}</li>
     <li><svg viewBox="0 0 34 16" aria-hidden="true"><path class="over-drift" d="M4 8H30" /></svg>${T.past.drift}</li></ul>`;
@@ -226,6 +226,6 @@ function Key({ frames }) {
 function Said({ f, before }) {
   const turned = f.lights.filter((l) => { const o = before?.lights.find((x) => x.group === l.group); return o && (o.power !== l.power || o.off !== l.off); });
   return html`<p class="over-said" role="status"><b>${T.frame.title(f.number)}</b>, ${clock(f.at)}${f.judged ? `, ${f.on_target ? T.frame.onTarget : T.frame.off}` : ''}:
-    ${' '}${f.levels.map((l) => `${l.name} ${l.at_least ? `${T.advice.atLeast} ` : ''}${l.stops.toFixed(2).replace('-', '−')}`).join(', ')}
+    ${' '}${f.levels.map((l) => `${T.said.region(l.name)} ${l.at_least ? `${T.advice.atLeast} ` : ''}${l.stops.toFixed(2).replace('-', '−')}`).join(', ')}
     ${f.lights.length > 0 ? `. ${f.lights.map((l) => `${l.group} ${l.off ? T.lights.off : l.power_text}`).join(', ')}` : ''}${turned.length ? `. ${T.past.turnedSince(turned.map((l) => l.group).join(', '))}` : ''}</p>`;
 }

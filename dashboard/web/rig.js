@@ -43,10 +43,10 @@ function Card({ light, index, advised, stale }) {
   return html`<li class=${light.off ? 'light is-off' : 'light'}>
     <div class="light-head">
       <${Blade} group=${light.group} index=${index} quiet=${light.off} />
-      <div><h3>${light.name.replace(` (${light.group})`, '')}</h3>
+      <div><h3>${T.said.light(light).replace(` (${light.group})`, '')}</h3>
         <p class="light-says" aria-live="polite">${saying(light, phase, advised)}</p></div>
       <button class="switch" role="switch" aria-checked=${light.off ? 'false' : 'true'} disabled=${off}
-        aria-label=${light.off ? T.lights.turnOn(light.name) : T.lights.turnOff(light.name)} onClick=${() => save({ off: !light.off })}>${light.off ? T.lights.off : T.lights.on}</button>
+        aria-label=${light.off ? T.lights.turnOn(T.said.light(light)) : T.lights.turnOff(T.said.light(light))} onClick=${() => save({ off: !light.off })}>${light.off ? T.lights.off : T.lights.on}</button>
     </div>
     <${Stepper} light=${light} text=${text} draft=${draft >= 0} down=${!fixed && place > 0} up=${!fixed && place < settings.length - 1} press=${press} />
     <div class="rig-fields">
@@ -80,12 +80,12 @@ function Shares({ rig, lights }) {
   const judged = regions.filter((r) => r.before);
   return html`<section class="shares" aria-label=${T.rig.shares}>
     <h3>${T.rig.shares}</h3>
-    <table><thead><tr><td></td>${lights.map((l, i) => html`<th scope="col" key=${l.group}><${Blade} group=${l.group} index=${i} quiet=${l.off} /><span class="unseen">${l.name}</span></th>`)}<th scope="col">${T.rig.ambient}</th></tr></thead>
-      <tbody>${regions.map((r) => html`<tr key=${r.region}><th scope="row">${r.name}${r.assumed ? html` <small>${T.rig.assumed}</small>` : ''}</th>
+    <table><thead><tr><td></td>${lights.map((l, i) => html`<th scope="col" key=${l.group}><${Blade} group=${l.group} index=${i} quiet=${l.off} /><span class="unseen">${T.said.light(l)}</span></th>`)}<th scope="col">${T.rig.ambient}</th></tr></thead>
+      <tbody>${regions.map((r) => html`<tr key=${r.region}><th scope="row">${T.said.region(r.name)}${r.assumed ? html` <small>${T.rig.assumed}</small>` : ''}</th>
         ${[...r.lights.map((s) => s.share), r.ambient].map((v, i) => html`<td key=${i}><span class="share-bar" style=${{ '--share': v }}></span>${hundredths(v)} %</td>`)}</tr>`)}</tbody></table>
     ${judged.length > 0 && html`<h3>${T.rig.foretold(judged[0].before.frame)}</h3>
     <table><thead><tr><td></td><th scope="col">${T.rig.expected}</th><th scope="col">${T.rig.measured}</th><th scope="col">${T.rig.apart}</th></tr></thead>
-      <tbody>${judged.map(({ region, name, before: b }) => html`<tr key=${region}><th scope="row">${name}</th>
+      <tbody>${judged.map(({ region, name, before: b }) => html`<tr key=${region}><th scope="row">${T.said.region(name)}</th>
         <td>${signed(b.level_stops)} ± ${b.sigma_stops.toFixed(2)}</td><td>${b.at_least ? `${T.advice.atLeast} ` : ''}${signed(b.measured_stops)}</td>
         <td>${b.at_least && b.level_stops > b.measured_stops ? T.rig.hidden : signed(b.measured_stops - b.level_stops)}</td></tr>`)}</tbody></table>`}
   </section>`;

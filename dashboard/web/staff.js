@@ -45,7 +45,7 @@ function Staff({ e, range, then }) {
   const low = e.upper_only ? range.low : e.low_stops;
   const now = y(e.now_stops), next = y(e.then_stops);
   return html`<figure class=${e.in_target ? 'staff in' : 'staff'}>
-    <figcaption>${e.name}</figcaption>
+    <figcaption>${T.said.region(e.name)}</figcaption>
     <svg viewBox=${`0 0 ${W} ${H}`} role="img" aria-label=${T.staff.say(then ? e : { ...e, then_text: '' }, where)}>
       <rect class="over-edge" x="38" y=${top - 6} width="26" height=${Math.max(0, y(0) - top + 6)} />
       <rect class="plank" x="38" y=${top - 6} width="26" height=${bottom - top + 12} />
@@ -60,9 +60,9 @@ function Staff({ e, range, then }) {
       ${e.at_least && html`<path class="pt-more" d=${`M78 ${now - 15}v-13m-6 6l6-7 6 7`} />`}
     </svg>
     <dl>
-      <div class="v-now"><dt>${T.staff.now}</dt><dd>${e.now_text}</dd></div>
-      ${then && html`<div class="v-then"><dt>${T.staff.then}</dt><dd>${e.then_text}</dd></div>`}
-      <div class="v-aim"><dt>${T.staff.aim}</dt><dd>${e.target_text}</dd></div>
+      <div class="v-now"><dt>${T.staff.now}</dt><dd>${T.said.level(e.now_text)}</dd></div>
+      ${then && html`<div class="v-then"><dt>${T.staff.then}</dt><dd>${T.said.level(e.then_text)}</dd></div>`}
+      <div class="v-aim"><dt>${T.staff.aim}</dt><dd>${T.said.level(e.target_text)}</dd></div>
     </dl>
     <p class="staff-where">${where}</p>
   </figure>`;

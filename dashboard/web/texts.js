@@ -1,13 +1,22 @@
 // Every word the pages add of their own, in one place, so that another language
 // is another file of this shape. Sentences that come from the daemon (advice,
 // reasons, warnings, settings) are shown as they come: numbers and units are
-// formatted there, so that tablet, shoot log and terminal agree to the digit.
+// formatted there, so that tablet, shoot log and terminal agree to the digit. What is made of
+// fixed words (a light's name, a change of power, a target) goes through T.said, so that the board speaks
+// the page's language. A test holds every language against the keys here.
 
 const plural = (n, one, many) => (n === 1 ? one : many);
 
 export const T = {
   name: 'thirdstop',
   screens: { now: 'Now', frames: 'Frames', lights: 'Lights', past: 'Over time', log: 'Shoot log', plan: 'Light plan', walk: 'Set-up', devices: 'Devices', more: 'More' },
+  said: {
+    light: (light) => light.name || light, // a light, or its name
+    change: (text) => text,
+    level: (text) => text,
+    region: (name) => name,
+    headline: (text) => text,
+  },
   nav: 'Screens',
   skip: 'Skip to the advice',
 
@@ -69,6 +78,7 @@ export const T = {
     clipBackdrop: (p) => `ripples: clipped backdrop, ${p}`,
     clipMeant: (p) => `dots: backdrop over the edge, as meant, ${p}`,
     clipNone: 'nothing clips',
+    tiny: 'under 0.1 %',
     mark: 'Mark a white reference',
     markHelp: 'Tap the white card or shirt, or draw a box round it. Arrow keys move the box, + and − size it.',
     use: 'Use this',
@@ -275,6 +285,18 @@ export const T = {
     theme: 'Light in the room',
     dim: 'dim room',
     light: 'bright room',
+    language: 'Language',
+    languageWhy: 'The board, the marks and the settings are in it. Reasons, notes, the shoot log and the plan’s messages come from the daemon, in English.',
+    unit: 'Distances in',
+    units: { m: 'metres', ft: 'feet' },
+    tell: 'When there is something new to turn',
+    sound: 'two soft notes',
+    shake: 'a short shake',
+    keyboard: 'Keyboard',
+    keys: 'The digits 1 to 8 choose a screen',
+    squares: 'The address as a code for the camera of the other device',
+    plain: 'Plain HTTP',
+    plainWhy: 'Everybody on this network can read along, and the browser keeps no screen on and installs no app. Start thirdstop with --https to have both.',
     awake: 'Keeping the screen on',
     awakeYes: 'The screen is kept on while this page is in front.',
     awakeNo: 'Over plain HTTP a browser lets the screen sleep. Set the tablet’s own auto-lock to “never” for the shoot.',
@@ -332,7 +354,7 @@ export function ago(s) {
 // percent writes a share of a region: small but present never reads as nothing.
 export function percent(share) {
   if (!(share > 0)) return '0 %';
-  if (share < 0.001) return 'under 0.1 %';
+  if (share < 0.001) return T.frame.tiny;
   return `${(share * 100).toFixed(share < 0.1 ? 1 : 0)} %`;
 }
 
