@@ -11,6 +11,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"thirdstop/advise/plan"
 	"thirdstop/advise/shoot"
 	"thirdstop/assess"
 )
@@ -57,7 +58,8 @@ type Config struct {
 	Demo        http.Handler     // the demo's controls under /demo/ (the prefix is taken off); nil: there are none
 	// InStops expresses a region's histogram under the curve of that name; nil: under the default one.
 	InStops func(curve string, c assess.Codes) (assess.InStops, bool)
-	Version string // of the program, told by /healthz; may be empty
+	Version string         // of the program, told by /healthz; may be empty
+	Learned plan.Effective // guide numbers that earlier shoots taught; nil: none
 	Log     zerolog.Logger
 	Now     func() time.Time // nil: time.Now
 }

@@ -40,6 +40,7 @@ func (s *Server) calls() []call {
 		{"GET " + v1 + "plan/example", shooting, s.getPlanExample},
 		{"GET " + v1 + "plan/roles", shooting, s.getPlanRoles},
 		{"POST " + v1 + "plan/check", shooting, s.postPlanCheck},
+		{"POST " + v1 + "plan/reach", lighting, s.postPlanReach},
 		{"POST " + v1 + "plan/answers", shooting, s.postPlanAnswers},
 		{"POST " + v1 + "baseline", shooting, s.postBaseline},
 		{"POST " + v1 + "sitters", shooting, s.postSitter},

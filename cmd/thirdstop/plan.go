@@ -19,8 +19,10 @@ const planHelp = `Write and check light plans.
                                   already is left alone
     thirdstop plan check FILE...  say what is wrong with each plan, and what is
                                   unusual; "-" is standard input
+    thirdstop plan reach FILE     before the day: the power that each light will need,
+                                  what is out of reach, and what would bring it in
 
-Exit code: 0 done, or nothing wrong (unusual is not wrong), 1 something is wrong
+Exit code: 0 done, or nothing wrong (unusual is not wrong), 1 something is wrong, out of reach
 or a file can't be read or written, 2 wrong use.
 `
 
@@ -36,10 +38,12 @@ func runPlan(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return 0
 	case "new":
 		return planNew(rest, stdout, stderr)
+	case "reach":
+		return planReach(ctx, rest, os.Stdin, stdout, stderr)
 	case "check":
 		return planCheck(ctx, rest, os.Stdin, stdout, stderr)
 	default:
-		fmt.Fprintf(stderr, "thirdstop plan: %q is no command; use new or check\n\n%s", verb, planHelp)
+		fmt.Fprintf(stderr, "thirdstop plan: %q is no command; use new, check or reach\n\n%s", verb, planHelp)
 		return 2
 	}
 }

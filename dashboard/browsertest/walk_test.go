@@ -136,3 +136,13 @@ func TestTheSetUpIsWalkedOnThePage(t *testing.T) {
 	p.pressText("Leave the set-up")
 	p.says("Begin the set-up")
 }
+
+func TestThePlanScreenTellsThePowersNeeded(t *testing.T) {
+	needsBrowser(t)
+	s := fake.New(time.Now)
+	s.Step(advise.Input{Plan: &advise.PlanText{Name: "boathouse.yaml", Text: string(plan.Annotated())}})
+	p := open(t, 820, 1180, serve(t, s).url()+"#plan")
+	p.pressText("What power will each light need?")
+	p.says("Key (B): about 1/8")
+	p.says("These are estimates")
+}

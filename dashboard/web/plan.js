@@ -7,6 +7,7 @@ import { may, change } from './store.js';
 import { act, call, get } from './api.js';
 import { Answers } from './answers.js';
 import { Faults } from './faults.js';
+import { Reach } from './reach.js';
 
 export function PlanScreen({ doc, stale }) {
   const [fresh, setFresh] = useState(false);
@@ -76,6 +77,7 @@ function Written({ doc, stale }) {
       <button class="strong" disabled=${busy || stale || !edited} onClick=${use}>${T.plan.use}</button>
     </div>`}
     <div role="status">${check && html`<${Faults} check=${check} />`}</div>
+    ${text && html`<${Reach} text=${text} />`}
     ${may('plan') && html`<${Example} />`}
   </div>`;
 }

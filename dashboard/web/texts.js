@@ -221,6 +221,11 @@ export const T = {
     back: 'Back to the written plan',
     newer: 'Someone changed the plan meanwhile. Your text is kept here; theirs is in use.',
     takeTheirs: 'Show theirs',
+    reach: 'What power will each light need?',
+    reachAt: (camera) => `At ${camera}:`,
+    reachLearned: 'From what earlier shoots taught of it.',
+    reachMends: 'Any one of these would do:',
+    reachCare: 'These are estimates; the first frames tell. What a flash and its modifier stand for long is in the maker’s manual.',
   },
 
   walk: {
