@@ -205,6 +205,9 @@ func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measur
 			// The newest frame clips what must hold, whatever the mean of the last few says.
 			over := seen[k].Value - now[k].Value
 			t.Low, t.High, t.Aim, t.SlackHigh = t.Low-over, t.High-over, t.Aim-over, 0
+		} else if t.Judged && k == whiteRegion && s.sitterBlown(s.newest().Reading) && now[k].Value > t.Aim {
+			// Something on the sitter is brighter than the white reference: there is room to go down inside its target.
+			t.Aim, t.High, t.SlackHigh = t.Low, t.Aim, 0
 		}
 		any = any || t.Judged
 		out[k] = t
@@ -395,6 +398,9 @@ func (s State) why(l LightState, regions [regionCount]judged, targets []rig.Targ
 	if seen[k].AtLeast {
 		word = "at least "
 		v = seen[k].Value
+	}
+	if k == whiteRegion && s.sitterBlown(s.newest().Reading) && !seen[k].AtLeast && j.target.Miss(v) == 0 {
+		return fmt.Sprintf("%s; the %s has room to go lower inside its target (%s)", s.sitterClipsWords(s.newest().Reading), j.words, j.wanted())
 	}
 	switch {
 	case t.Miss(v) > 0 || v > t.High || seen[k].AtLeast && t.High < 0:

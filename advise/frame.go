@@ -424,6 +424,10 @@ func (s State) hypotheses(now rig.Setting, recent []change) []hypothesis {
 // record and no advice explains is asked about, with the likeliest explanation.
 func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [regionCount]rig.Measured) (State, []Output, bool) {
 	predicted := fit.Predict(set)
+	before := predicted
+	if s.lastSet.Power != nil {
+		before = fit.Predict(s.lastSet)
+	}
 	worst, by := -1, exposure.Stops(0)
 	clips := -1
 	for k, y := range seen {
@@ -434,7 +438,8 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 		if k == sitterRegion || k == crownRegion || !y.OK || y.AtLeast && d < 0 || math.Abs(float64(d)) < 0.3 {
 			continue
 		}
-		v := math.Sqrt(math.Pow(min(float64(y.Sigma), 0.15), 2) + 2*float64(scatter*scatter) + float64(predicted[k].Sigma*predicted[k].Sigma))
+		v := math.Sqrt(math.Pow(min(float64(y.Sigma), 0.15), 2) + 2*float64(scatter*scatter) + float64(predicted[k].Sigma*predicted[k].Sigma) +
+			math.Pow(stepError*float64(predicted[k].Value-before[k].Value), 2)) // what a recorded step does is not known better
 		if math.Abs(float64(d)) > 4*v && math.Abs(float64(d)) > math.Abs(float64(by)) {
 			worst, by = k, d
 		}

@@ -132,13 +132,16 @@ func (w Way) then(a Adjustment) Way {
 	return w
 }
 
+// OutOfReach is the headline where nothing that is known of helps.
+const OutOfReach = "Out of reach"
+
 // tellWays says that power alone can't, and what else can.
 func (s State) tellWays(a *Advice) {
 	if len(a.Ways) == 0 {
 		if len(a.Adjustments) > 0 {
 			a.Reason += "; this comes as near as the lights can"
 		} else {
-			a.Status, a.Headline = Look, "Out of reach"
+			a.Status, a.Headline = Look, OutOfReach
 			a.Reason = "The lights that may be turned can't bring every region on target. Move a light, change its modifier, or change the targets in the plan."
 		}
 		return

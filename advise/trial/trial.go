@@ -133,13 +133,16 @@ func one(seed uint64, o Options) (out Outcome) {
 			}
 		}
 		if o.Trace != nil {
-			t, _ := st.Expected()
-			fmt.Fprintf(o.Trace, "studio %d, frame %d: backdrop floor %+.2f, white peak %+.2f in truth; ", seed, n, floorRoundHead(t), want.peak(t))
+			t, white, _ := st.ExpectedIn(studio.Box(box), studio.WhiteReference)
+			fmt.Fprintf(o.Trace, "studio %d, frame %d: backdrop floor %+.2f, white peak %+.2f in truth; ", seed, n, floorRoundHead(t), white.Peak)
 			for _, e := range s.Advice.Expected {
 				fmt.Fprintf(o.Trace, "%s %s, then %s ± %.2f; ", e.Name, e.NowText, e.ThenText, e.ThenSigma)
 			}
 			fmt.Fprintf(o.Trace, "%s: %s\n", s.Advice.Status, s.Advice.Headline)
 			for _, x := range outs {
+				if x.Question != nil {
+					fmt.Fprintf(o.Trace, "  %s\n", x.Question.Text)
+				}
 				if x.Event != nil && x.Event.Kind != "frame" {
 					fmt.Fprintf(o.Trace, "  %s\n", x.Event.Text)
 				}
@@ -153,13 +156,14 @@ func one(seed uint64, o Options) (out Outcome) {
 		} else if out.OnTarget == 0 {
 			out.OnTarget = n
 		}
-		out.Look = out.Look || s.Advice.Status == advise.Look
+		out.Look = out.Look || s.Advice.Status == advise.Look && (len(s.Advice.Ways) > 0 || s.Advice.Headline == advise.OutOfReach)
 		if s.Advice.Status == advise.Hold {
 			out.Rest = n
 			break
 		}
-		if q := s.Question; q != nil { // the assistant did what was advised, and says so
-			s, _ = advise.Apply(s, advise.Input{At: at.Add(time.Second), Answer: &advise.Answer{Question: q.Number, Yes: true}})
+		if q := s.Question; q != nil { // the assistant did what was advised, looks at the dial and answers
+			yes := st.Light(q.Group).Power == q.To
+			s, _ = advise.Apply(s, advise.Input{At: at.Add(time.Second), Answer: &advise.Answer{Question: q.Number, Yes: yes}})
 		}
 		for _, a := range s.Advice.Adjustments {
 			if err := st.Light(a.Group).Turn(a.To); err != nil {
@@ -239,8 +243,8 @@ func targetsOf(st *studio.Studio, p plan.Plan, box assess.Box) wanted {
 
 // off is how far outside its target the worst judged region lies, in stops, without scatter and sway.
 func (w wanted) off(st *studio.Studio) float64 {
-	t, err := st.Expected()
-	if err != nil {
+	t, white, err := st.ExpectedIn(studio.Box(w.box), studio.WhiteReference)
+	if err != nil || white.Size == 0 {
 		return math.Inf(1)
 	}
 	back := floorRoundHead(t)
@@ -253,32 +257,7 @@ func (w wanted) off(st *studio.Studio) float64 {
 		return math.Max(0, math.Max(float64(b.Low-w.slack-v), float64(v-b.High-high)))
 	}
 	worst := miss(back, band, w.slack)
-	peak := w.peak(t)
-	return math.Max(worst, miss(peak, w.plan.Targets.WhitePeak, 0.15)) // as far as a sitter's swaying moves it
-}
-
-// peak is the white reference's, in the box that was declared.
-func (w wanted) peak(t studio.Truth) exposure.Stops {
-	var light [3][]float64
-	for i, region := range t.Cells.Region {
-		x, y := (float64(i%t.Cells.Cols)+0.5)/float64(t.Cells.Cols), (float64(i/t.Cells.Cols)+0.5)/float64(t.Cells.Rows)
-		if region == studio.WhiteReference && x >= w.box.X0 && x < w.box.X1 && y >= w.box.Y0 && y < w.box.Y1 {
-			for ch, v := range t.Cells.Light[i] {
-				light[ch] = append(light[ch], float64(v))
-			}
-		}
-	}
-	if len(light[0]) < 4 {
-		e, _ := t.Region(studio.WhiteReference)
-		return e.Peak
-	}
-	best := 0.0
-	for _, v := range light {
-		slices.Sort(v)
-		best = max(best, v[len(v)*98/100])
-	}
-	s, _ := exposure.FromFactor(best)
-	return s
+	return math.Max(worst, miss(white.Peak, w.plan.Targets.WhitePeak, 0.15)) // as far as a sitter's swaying moves it
 }
 
 // floorRoundHead is the darkest area of the two upper rows, as a reading judges it.

@@ -316,8 +316,15 @@ func inside(from, to, step int) (int, int) {
 // Expected is the truth of the next frame if the lights gave what their dials
 // say and the sitter kept still: no scatter, no fault. It shoots nothing.
 func (s *Studio) Expected() (Truth, error) {
+	t, _, err := s.ExpectedIn(Box{}, 0)
+	return t, err
+}
+
+// ExpectedIn is that truth together with the exposure of the part of one region that lies in a
+// box of the upright picture; of size 0 where nothing of it does.
+func (s *Studio) ExpectedIn(in Box, of Region) (Truth, Exposed, error) {
 	if err := s.check(); err != nil {
-		return Truth{}, err
+		return Truth{}, Exposed{}, err
 	}
 	flashes := make([]Flash, len(s.Lights))
 	for i := range s.Lights {
@@ -328,9 +335,17 @@ func (s *Studio) Expected() (Truth, error) {
 	if scale := math.Sqrt(float64(w*h) / enough); scale > 1 {
 		w, h = max(int(float64(w)/scale), 8), max(int(float64(h)/scale), 8)
 	}
-	t := s.truth(s.draw(w, h, flashes, Offset{}, 0), nil)
+	g := s.draw(w, h, flashes, Offset{}, 0)
+	t := s.truth(g, nil)
 	t.Frame = 0
-	return t, nil
+	var part Exposed
+	across, down := float64(w-1)/float64(g.step), float64(h-1)/float64(g.step)
+	v := g.values(of, int(in.X0*across), int(in.Y0*down), int(in.X1*across), int(in.Y1*down), 0)
+	if n := len(v[0]); n > 0 {
+		part = v.exposed()
+		part.Box, part.Size = in, float64(n)/(across*down)
+	}
+	return t, part, nil
 }
 
 // Exposure is a region of [Studio.Expected]; false where the picture shows none of it.
