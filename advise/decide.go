@@ -503,6 +503,11 @@ func (s State) sitterBlown(r *assess.Reading) bool {
 	return p != nil && p.ClippedLeast > s.Plan.Targets.MostClipped
 }
 
+// onlyClips tells whether advice has nothing to say but that too much of the sitter clips.
+func (s State) onlyClips(a Advice, f *FrameState) bool {
+	return a.Status == Look && s.sitterBlown(f.Reading) && a.Headline == s.sitterClipsWords(f.Reading)
+}
+
 func (s State) sitterClipsWords(r *assess.Reading) string {
 	share := r.Regions.Sitter.ClippedShare * 100
 	if share < 10 { // 2.1 % over an allowance of 2 % must not read as 2 %

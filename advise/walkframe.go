@@ -342,14 +342,18 @@ func (s State) walkTogether(f Frame, out []Output) (State, []Output) {
 	for i, l := range s.Lights {
 		powers[i], off[i] = l.Power, l.Off
 	}
-	switch a.Status {
-	case Hold:
+	clips := s.onlyClips(a, last)
+	switch {
+	case a.Status == Hold || clips:
 		x.Verdict, x.Says = Good, fmt.Sprintf("Good: every region is on target in frame %d.", f.Number)
+		if clips { // the lights are set; whether that matters is for a person to see
+			x.Says += " " + a.Headline + ", though. " + a.Reason
+		}
 		s.Baseline = f.Number
 		out = append(out, event("walk", Event{Frame: f.Number, Text: s.walkLine(*x)}), event("baseline", Event{Frame: f.Number, Text: fmt.Sprintf("Frame %d is the baseline.", f.Number)}))
 		s, more := s.nextStep()
 		return s, append(out, more...)
-	case Adjust:
+	case a.Status == Adjust:
 		for _, adj := range a.Adjustments {
 			if i, ok := s.light(adj.Group); ok {
 				powers[i] = adj.To
