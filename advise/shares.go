@@ -16,6 +16,7 @@ type RegionLight struct {
 	Ambient float64        `json:"ambient"` // share of the room's own light, 0 to 1
 	Assumed bool           `json:"assumed"` // no frame has shown this region yet: a belief about such lights, no measurement
 	Before  *Foretold      `json:"before"`  // nil where nothing was foretold, or the newest frame does not show the region
+	Next    Forecast       `json:"next"`    // the next frame, once what is advised was turned
 }
 
 // LightShare is the part of a region's light, 0 to 1, that one light gives. A region's
@@ -54,12 +55,13 @@ func (s State) RegionLights() []RegionLight {
 	fit := s.taught.Fit()
 	now := fit.Predict(set)
 	before, measured, frame := s.foretold()
+	next := s.forecast(fit)
 	var out []RegionLight
 	for r := range regionCount {
 		if r == whiteRegion && s.Reference == nil || r == crownRegion && !s.hasHair() {
 			continue
 		}
-		x := RegionLight{Region: regionWords[r].region, Name: regionWords[r].name, Level: now[r].Value.Round(), Sigma: now[r].Sigma.Round(), Assumed: true}
+		x := RegionLight{Region: regionWords[r].region, Name: regionWords[r].name, Level: now[r].Value.Round(), Sigma: now[r].Sigma.Round(), Assumed: true, Next: next[r]}
 		for _, o := range s.taught.Seen {
 			if o.Levels[r].OK {
 				x.Assumed = false

@@ -66,6 +66,7 @@ type rigs struct {
 	id    string               // guarded by mu
 	last  []advise.RegionLight // guarded by mu
 	known bool                 // guarded by mu
+	apart *advise.TestFrame    // guarded by mu
 }
 
 // serveRig is GET /api/v1/rig: what each light adds to each region, and what was foretold of the newest frame.
@@ -74,8 +75,9 @@ func (s *Server) serveRig(w http.ResponseWriter, r *http.Request, who Device) er
 	s.rigs.mu.Lock()
 	if !s.rigs.known || s.rigs.state != snap.State.Seq || s.rigs.id != snap.ID {
 		s.rigs.last, s.rigs.state, s.rigs.id, s.rigs.known = snap.State.RegionLights(), snap.State.Seq, snap.ID, true
+		s.rigs.apart = snap.State.Apart()
 	}
-	regions := s.rigs.last
+	regions, apart := s.rigs.last, s.rigs.apart
 	s.rigs.mu.Unlock()
 	var back *exposure.Metres
 	if p := snap.State.Plan; p != nil && p.Backdrop.Distance > 0 {
@@ -85,7 +87,8 @@ func (s *Server) serveRig(w http.ResponseWriter, r *http.Request, who Device) er
 		State   uint64               `json:"state"`
 		Regions []advise.RegionLight `json:"regions"`
 		Back    *exposure.Metres     `json:"backdrop_m"` // from the sitter to the backdrop; null not known
-	}{snap.State.Seq, regions, back})
+		Apart   *advise.TestFrame    `json:"apart"`      // the frame that would tell lights apart; null where they are
+	}{snap.State.Seq, regions, back, apart})
 }
 
 // serveOverTime is GET /api/v1/over-time?after=N: every frame after a number, the oldest first, as it stood

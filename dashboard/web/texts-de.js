@@ -157,6 +157,9 @@ export const texts = {
     assumed: 'angenommen',
     foretold: (n) => `Bild ${n}, vorhergesagt und gemessen`,
     expected: 'vorhergesagt',
+    next: 'Das nächste Bild, wenn der Rat befolgt ist',
+    between: '19 von 20 Mal',
+    range: (low, high) => `${low} bis ${high}`,
     measured: 'gemessen',
     apart: 'Abstand',
     hidden: 'vom Ausfressen verdeckt',
@@ -229,6 +232,11 @@ export const texts = {
     back: 'Zurück zum geschriebenen Plan',
     newer: 'Jemand hat den Plan inzwischen geändert. Dein Text bleibt hier; der andere ist in Gebrauch.',
     takeTheirs: 'Den anderen zeigen',
+    reach: 'Welche Leistung wird jedes Licht brauchen?',
+    reachAt: (camera) => `Bei ${camera}:`,
+    reachLearned: 'Nach dem, was frühere Aufnahmen über es gelehrt haben.',
+    reachMends: 'Eines davon würde genügen:',
+    reachCare: 'Das sind Schätzungen; die ersten Bilder sagen es genau. Was Blitz und Vorsatz auf Dauer vertragen, steht im Handbuch des Herstellers.',
   },
 
   walk: {
