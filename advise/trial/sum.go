@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 )
 
 // Summary counts the outcomes of one kind of studio.
@@ -16,6 +17,8 @@ type Summary struct {
 	FalseNo   int // power could, and the advice said it can't
 	Unreached int // power can't
 	Skipped   int // nothing to try
+	Walked    int // frames that the set-up walks took, all together
+	First     int // walks whose first frame of all lights was on target
 }
 
 // kinds are what the outcomes are counted by.
@@ -31,10 +34,24 @@ var kinds = []struct {
 	{"clipped start, with a fill beside the key", func(o Outcome) bool { return o.Clipped && !o.Apart }},
 }
 
+// afterWalk is what they are counted by where the set-up was walked: it begins with every light turned down.
+var afterWalk = []struct {
+	name string
+	is   func(Outcome) bool
+}{
+	{"set-up walked", func(o Outcome) bool { return true }},
+	{"set-up walked, every light with a region of its own", func(o Outcome) bool { return o.Apart }},
+	{"set-up walked, with a fill beside the key", func(o Outcome) bool { return !o.Apart }},
+}
+
 // Sum counts outcomes by kind of start and rig, in one and the same order.
 func Sum(all []Outcome) []Summary {
 	var out []Summary
-	for _, k := range kinds {
+	by := kinds
+	if slices.ContainsFunc(all, func(o Outcome) bool { return o.Walked > 0 }) {
+		by = afterWalk
+	}
+	for _, k := range by {
 		s := Summary{Name: k.name}
 		for _, o := range all {
 			if k.is(o) {
@@ -56,6 +73,10 @@ func (s *Summary) add(o Outcome) {
 		return
 	}
 	s.Studios++
+	s.Walked += o.Walked
+	if o.First {
+		s.First++
+	}
 	if o.OnTarget == 0 {
 		s.Never++
 	}
@@ -101,6 +122,11 @@ func WriteTable(w io.Writer, all []Summary) error {
 			fmt.Fprintf(w, " %s |", share(n, s.Studios))
 		}
 		fmt.Fprintf(w, " %s | %s | %d | %d |\n", share(s.Worse, s.Studios), share(s.FalseNo, s.Studios), s.Unreached, s.Skipped)
+	}
+	for _, s := range all {
+		if s.Walked > 0 {
+			fmt.Fprintf(w, "\n%s: %.1f frames a walk; the first frame of all lights on target in %s.\n", s.Name, float64(s.Walked)/float64(s.Studios), share(s.First, s.Studios))
+		}
 	}
 	_, err := fmt.Fprintln(w)
 	return err

@@ -33,6 +33,7 @@ type Options struct {
 	Scatter exposure.Stops // of every flash, one standard deviation; 0 leaves each studio its own (0.01 to 0.06)
 	Off     exposure.Stops // lights start at most so far off; 0 is 2 stops
 	Own     bool           // readings through the camera's own curve, as after learning it; else through the default
+	Walk    bool           // the guided set-up is walked first
 	Trace   io.Writer      // what happened frame by frame, where it is wanted; then one studio after another
 	Wrong   float64        // how wrong the plan's distances are, one standard deviation; 0.3 is 30 %. Negative: the plan has none
 }
@@ -41,6 +42,8 @@ type Options struct {
 type Outcome struct {
 	Seed     uint64
 	Apart    bool   // every light has a region of its own: no fill
+	Walked   int    // frames that the walk took
+	First    bool   // and its first frame of all lights was on target
 	Clipped  bool   // a judged region was clipped in the first frame
 	OnTarget int    // the frame from which every target held in truth and stayed so to the end; 0 never
 	Rest     int    // the frame at which the advice came to "hold"; 0 never
@@ -116,12 +119,23 @@ func one(seed uint64, o Options) (out Outcome) {
 	s, _ = advise.Apply(s, advise.Input{Reference: &advise.Reference{Box: &box}})
 	at := time.Date(2026, 5, 9, 10, 0, 0, 0, time.UTC)
 	defer func() { out.Reach = out.OnTarget > 0 || want.reachable(st) }() // dear, and mostly plain
+	shoot := func() assess.Reading {
+		survey, _ := st.RenderSurvey()
+		return assess.MeasureSurvey(survey, facts(st), curve, assess.Hints{WhiteReference: &box})
+	}
+	if o.Walk {
+		w, err := Walk(st, s, 0, at, 40, shoot)
+		if err != nil {
+			out.Skipped = err.Error()
+			return out
+		}
+		s, at, out.Walked, out.First = w.State, w.At, w.Frames, w.First
+	}
 	before := want.off(st)
 	for n := 1; n <= o.Frames; n++ {
-		survey, _ := st.RenderSurvey()
-		r := assess.MeasureSurvey(survey, facts(st), curve, assess.Hints{WhiteReference: &box})
+		r := shoot()
 		at = at.Add(12 * time.Second)
-		next, outs := advise.Apply(s, advise.Input{At: at, Frame: &advise.Frame{Number: n, Revision: 1, Reading: &r}})
+		next, outs := advise.Apply(s, advise.Input{At: at, Frame: &advise.Frame{Number: out.Walked + n, Revision: 1, Reading: &r}})
 		s = next
 		if n == 1 {
 			if r.Regions.Backdrop == nil {

@@ -24,7 +24,7 @@ curves that never saw the frame. With files, --scenes 0 leaves the studio out.
     --scenes N   how many; 200 unless told, about a second each on a slow machine
     --seed N     other scenes; 1 unless told. None was used to build thirdstop
 
-    thirdstop evaluate advice [--studios N] [--seed N] [--scatter STOPS] [--off STOPS] [--curve own|default] [--wrong SHARE] [--trace]
+    thirdstop evaluate advice [--studios N] [--seed N] [--scatter STOPS] [--off STOPS] [--curve own|default] [--wrong SHARE] [--walk] [--trace]
 
 The advice is followed in random virtual studios, one to four lights, until every target
 holds in truth: after how many corrections, and in what share of the studios.
@@ -35,6 +35,7 @@ holds in truth: after how many corrections, and in what share of the studios.
     --off STOPS      the lights start at most so far off; 4 unless told
     --curve WHICH    read through the camera's own tone curve, as after learning it, or through the default; own unless told
     --wrong SHARE    how wrong the plan's distances are, one standard deviation; 0.3 unless told. -1: the plan has none
+    --walk           the guided set-up is walked first; "at once" is then its end
     --trace          print every frame and what was advised, instead
 
 Exit code: 0 done, 1 it could not be done, 2 wrong use.
@@ -63,6 +64,7 @@ func runEvaluateAdvice(ctx context.Context, args []string, stdout, stderr io.Wri
 	off := flags.Float64("off", 4, "")
 	curve := flags.String("curve", "own", "")
 	wrong := flags.Float64("wrong", 0.3, "")
+	walk := flags.Bool("walk", false, "")
 	trace := flags.Bool("trace", false, "")
 	if code, done := parse(flags, args, evaluateHelp, stdout, stderr); done {
 		return code
@@ -72,7 +74,7 @@ func runEvaluateAdvice(ctx context.Context, args []string, stdout, stderr io.Wri
 		fmt.Fprintf(stderr, "thirdstop evaluate: studios go from 1 to 100000, scatter over 0 to 0.5 stop, off over 0 to 6 stops, wrong up to 1, the curve is own or default, and nothing follows\n\n%s", evaluateHelp)
 		return 2
 	}
-	o := trial.Options{Studios: *studios, Seed: *seed, Frames: 8, Scatter: exposure.Stops(*scatter), Off: exposure.Stops(*off), Own: *curve == "own", Wrong: *wrong}
+	o := trial.Options{Studios: *studios, Seed: *seed, Frames: 8, Scatter: exposure.Stops(*scatter), Off: exposure.Stops(*off), Own: *curve == "own", Wrong: *wrong, Walk: *walk}
 	if *trace {
 		o.Trace = stdout
 	}
