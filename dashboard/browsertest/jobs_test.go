@@ -417,7 +417,7 @@ func TestOldAdviceIsNotShownAsCurrent(t *testing.T) {
 	p.until("the adjustment is on the board", `document.getElementById('advice').innerText.includes('1/8 + 1/3')`)
 	s.Trouble("", shoot.Trouble{Code: "folder-gone", Text: "The capture folder is gone."})
 	p.until("the board has no advice", `document.getElementById('advice').innerText.includes('No current advice')`)
-	p.until("nothing else on the page advises either", `!document.querySelector('main').innerText.includes('advice: 1/8 + 1/3') && !document.querySelector('.turn-set')`)
+	p.until("nothing else on the page advises either", `!document.querySelector('main').innerText.includes('set 1/8 + 1/3') && !document.querySelector('.turn-set')`)
 	s.Trouble("")
 	p.until("the advice is back", `document.querySelector('.turn-set')?.innerText.includes('1/8 + 1/3')`)
 }

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -353,5 +354,49 @@ func TestThePageSpeaksGermanWhereItIsChosen(t *testing.T) {
 	p.says("0 bis +1/2")
 	if !eval[bool](p, `document.querySelector('.reason p').lang === 'en' && document.querySelector('.lines').lang === 'en'`) {
 		t.Error("sentences of the daemon, which are English, are not marked as such")
+	}
+}
+
+// From a press, and from a new state of the daemon, to what is painted: two animation frames after the page changed, the
+// new picture is on the screen. 100 ms is what a person takes for "at once" (Card, Robertson & Mackinlay 1991; from memory).
+func TestWhatIsPressedAndWhatIsNewIsPaintedAtOnce(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	p := open(t, 1180, 820, serve(t, s).url())
+	p.says("power down 2/3 stop")
+	painted := func(change, seen string) float64 {
+		return eval[float64](p, `new Promise((done) => {
+			let t0 = 0;
+			const look = () => { if (`+seen+`) requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now() - t0))); else requestAnimationFrame(look); };
+			t0 = performance.now(); `+change+`; look();
+		})`)
+	}
+	var press []float64
+	for i := range 8 {
+		by := []string{"down", "up"}[i%2]
+		press = append(press, painted(`window.wasText = document.querySelectorAll('.light output')[2].innerText; document.querySelector('[aria-label="Fill (C): power `+by+` one click"]').click()`,
+			`document.querySelectorAll('.light output')[2].innerText !== window.wasText`))
+	}
+	var fresh []float64
+	for i := range 8 {
+		if i%2 == 0 {
+			s.OnTarget()
+		} else {
+			s.Shot()
+		}
+		// The clocks of the page and the test are one machine's.
+		begun := float64(time.Now().UnixMicro()) / 1000
+		p.until("it is painted", fmt.Sprintf(`document.querySelector('.board').classList.contains(%q)`, []string{"hold", "adjust"}[i%2]))
+		at := eval[float64](p, `new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(Date.now()))))`)
+		fresh = append(fresh, at-begun)
+	}
+	slices.Sort(press)
+	slices.Sort(fresh)
+	t.Logf("from a press to paint: median %.0f ms, worst %.0f ms; from a new state to paint, looking every 40 ms: median %.0f ms, worst %.0f ms",
+		press[4], press[7], fresh[4], fresh[7])
+	if press[4] > 100 {
+		t.Errorf("from a press to paint it takes %.0f ms, want 100 at most", press[4])
+	}
+	if fresh[4] > 250 {
+		t.Errorf("from a new state to paint it takes %.0f ms, want 250 at most, looking and two frames included", fresh[4])
 	}
 }

@@ -45,7 +45,7 @@ function Turns({ doc, low, stale }) {
       <${Blade} group=${t.group} index=${place(t.group)} />
       <p class="turn-do"><${Turn} down=${t.to < t.from} />
         <span><b>${T.said.light(t.light)}:</b> <i>${T.said.change(t.change_text)},</i></span></p>
-      <p class="turn-aim"><span>${T.advice.set}</span> <b class="turn-set">${t.to_text}</b></p>
+      <p class="turn-aim"><span>${T.advice.set}</span> <b class="turn-set" style=${{ '--chars': t.to_text.length }}>${t.to_text}</b></p>
       ${!low && html`<div class="turn-side">
         ${t.from_text && html`<p class="turn-was">${T.advice.was(t.from_text)}</p>`}
         ${may('adjust') && !doc.advice.provisional && html`<${Done} turn=${t} advice=${doc.advice.number} stale=${stale} />`}

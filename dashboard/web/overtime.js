@@ -11,7 +11,7 @@ const fewest = 5; // frames shown at the closest
 const dotsUnder = 130; // frames in view under which each is a dot
 
 export function OverTime({ doc }) {
-  const frames = useFrames(doc);
+  const asked = useFrames(doc), frames = asked || [];
   const [view, setView] = useState(null); // {from, to} in frame numbers; null shows all
   const [at, setAt] = useState(0); // frame that is pointed at
   const last = frames.length ? frames[frames.length - 1].number : 0, first = frames.length ? frames[0].number : 0;
@@ -76,7 +76,7 @@ export function OverTime({ doc }) {
     else return;
     e.preventDefault();
   };
-  if (!frames.length) return html`<p class="quiet">${T.past.none}</p>`;
+  if (!frames.length) return html`<p class="quiet">${asked ? T.past.none : T.advice.opening}</p>`;
   const seen = frames.filter((f) => f.number >= span.from - 1 && f.number <= span.to + 1);
   const pointed = frames.find((f) => f.number === at) || frames[frames.length - 1];
   return html`<div class="over">
@@ -99,7 +99,7 @@ export function OverTime({ doc }) {
 
 // useFrames keeps all frames of the shoot, and asks for those that came since.
 function useFrames(doc) {
-  const [all, setAll] = useState([]);
+  const [all, setAll] = useState(null); // null: not asked yet
   const known = useRef({ shoot: '', list: [] });
   useEffect(() => {
     let gone = false;

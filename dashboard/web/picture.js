@@ -18,7 +18,7 @@ export function Picture({ doc, stale, past }) {
   const [box, setBox] = useState(null); // being drawn for the white reference
   const [busy, setBusy] = useState(false);
   const reading = frame?.reading;
-  const shown = useShown(frame);
+  const shown = useShown(frame, stale);
   const late = !shown || shown.key !== keyOf(frame);
   if (!frame) return html`<section class="frame" aria-label=${T.frame.label}><p class="quiet frame-none">${T.frame.none}</p></section>`;
 
@@ -75,8 +75,8 @@ const keyOf = (frame) => (frame ? `${frame.number}.${frame.revision}` : '');
 // useShown brings a frame's picture and its regions (which the state leaves out for
 // their bulk), and changes both at once: until then the frame before stays, faded if it
 // takes long, and never with the marks of another.
-function useShown(frame) {
-  const [shown, setShown] = useState(null); // {key, number, src, masks, lost}
+function useShown(frame, stale) {
+  const [shown, setShown] = useState(null); // {key, number, src, masks, lost, blind}
   const key = keyOf(frame);
   useEffect(() => {
     if (!frame) return undefined;
@@ -87,10 +87,11 @@ function useShown(frame) {
     const regions = !frame.reading ? Promise.resolve(null)
       : get(`/readings/${frame.number}`).then((f) => (f.revision === frame.revision ? f.reading?.regions : null), () => null);
     Promise.all([image.decode().then(() => false, () => true), regions]).then(([lost, r]) => {
-      if (!gone) setShown({ key, number: frame.number, src, lost, masks: { backdrop: unpack(r?.backdrop?.mask), sitter: unpack(r?.sitter?.mask) } });
+      // Without its regions a frame is shown unmarked: what is clipped as meant could not be told from a loss.
+      if (!gone) setShown({ key, number: frame.number, src, lost, blind: !!frame.reading && !r, masks: { backdrop: unpack(r?.backdrop?.mask), sitter: unpack(r?.sitter?.mask) } });
     });
     return () => { gone = true; };
-  }, [key, !!frame?.reading]);
+  }, [key, !!frame?.reading, !!shown?.blind && !stale]);
   return shown;
 }
 
@@ -107,6 +108,7 @@ function Shown({ shown, meant }) {
     const k = c.width / (c.clientWidth || c.width);
     const pixels = g.getImageData(0, 0, c.width, c.height);
     g.clearRect(0, 0, c.width, c.height);
+    if (shown.blind) return;
     const quiet = (x, y) => meant && !!shown.masks.backdrop?.in(x, y);
     fill(g, clippedRuns(pixels, step, quiet), dots(g, k));
     fill(g, clippedRuns(pixels, step, (x, y) => !quiet(x, y)), ripples(g, k));

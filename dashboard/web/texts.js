@@ -134,7 +134,7 @@ export const T = {
     soon: 'recorded in a moment',
     saving: 'recording …',
     saved: 'recorded',
-    advised: (t) => `advice: ${t}`,
+    advised: (t) => `set ${t}`,
     unknown: 'not known',
     isOff: 'switched off',
   },

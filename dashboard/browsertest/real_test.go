@@ -1,0 +1,158 @@
+package browsertest
+
+import (
+	"fmt"
+	"net"
+	"os"
+	"strings"
+	"testing"
+	"time"
+)
+
+// The whole way in a second engine, with the program itself and files on disk: no plan, three answers, the advice
+// followed until it holds, a white reference, a light, a second tablet, the daemon gone and back.
+func TestAShootInFirefoxWithTheProgramItself(t *testing.T) {
+	if testing.Short() {
+		t.Skip("skipped: -short")
+	}
+	fox := startFox(t)
+	keep := t.TempDir()
+	daemon := startReal(t, program(t), "demo", "--no-plan", "--no-browser", "--keep", keep, "--listen", freePort(t))
+	p := fox.open(1180, 820, daemon.URL)
+	p.says("Measuring")
+	began := time.Now()
+
+	// Three answers, as the dials of the virtual studio stand.
+	var dials []struct {
+		Group string `json:"group"`
+		Role  string `json:"role"`
+		Power string `json:"power_text"`
+	}
+	p.ask(`fetch('/demo/studio').then((r) => r.json()).then((s) => s.lights)`, &dials)
+	p.pressText("Give three answers")
+	p.press(`input[name=count][value="4"]`)
+	p.until("four lights are asked for", `document.querySelectorAll('.dial').length === 4`)
+	p.until("their roles are filled in", `document.querySelectorAll('.answer-lights select').length >= 8`)
+	for i, d := range dials {
+		sel := fmt.Sprintf(`[aria-label="Dial of %s (%s)"]`, d.Role, d.Group)
+		p.until(sel+" is there", fmt.Sprintf(`document.querySelector(%q)`, sel))
+		p.fill(sel, d.Power)
+		_ = i
+	}
+	p.pressText("Begin advising")
+	p.until("there is advice or a frame is asked for", `document.querySelector('.board.waiting, .board.adjust, .board.look')`)
+
+	// Followed in the studio alone: nobody records anything.
+	first := time.Duration(0)
+	for turn := 0; ; turn++ {
+		if turn == 12 {
+			t.Fatal("after twelve frames the advice does not hold")
+		}
+		var n int
+		p.ask(`Number((document.querySelector('.frame h2')?.innerText.match(/\d+/) || [0])[0])`, &n)
+		var status string
+		p.ask(`document.getElementById('advice').className`, &status)
+		if strings.Contains(status, "hold") {
+			break
+		}
+		if strings.Contains(status, "adjust") {
+			p.pressText("Turn as advised")
+			p.until("the dials are turned", `[...document.querySelectorAll('.demo-bar button')][0].disabled`)
+			if first == 0 {
+				first = time.Since(began)
+			}
+		}
+		p.pressText("Take a frame")
+		p.until("the next frame is there", fmt.Sprintf(`Number((document.querySelector('.frame h2')?.innerText.match(/\d+/) || [0])[0]) > %d`, n))
+		p.until("it is advised upon", `document.getElementById('advice').className.match(/adjust|hold|look|waiting/)`)
+	}
+	t.Logf("from the open page to the first advice followed: %.1f s", first.Seconds())
+	if first > time.Minute {
+		t.Errorf("it took %.0f s to the first advice followed, want under a minute", first.Seconds())
+	}
+	p.picture("firefox-hold")
+
+	// The white card is tapped on the frame.
+	p.pressText("Mark a white reference")
+	p.until("the picture can be marked", `document.querySelector('.marker-field')`)
+	var field [4]float64
+	p.ask(`(r => [r.left, r.top, r.width, r.height])(document.querySelector('.marker-field').getBoundingClientRect())`, &field)
+	p.mouse([2]float64{field[0] + field[2]*0.5, field[1] + field[3]*0.72})
+	p.pressText("Use this")
+	p.until("the white reference stands", `[...document.querySelectorAll('button')].some((b) => b.innerText === 'Take the mark back')`)
+
+	// A light is turned by hand, and the second tablet sees it.
+	second := fox.open(390, 844, daemon.URL)
+	second.until("the second tablet is there", `document.querySelector('.light output')`)
+	var before, after string
+	p.ask(`document.querySelectorAll('.light output')[1].innerText`, &before)
+	p.click("the key's power down", `document.querySelectorAll('.light .stepper button')[2]`)
+	second.until("the second tablet shows the key's new setting", fmt.Sprintf(`document.querySelectorAll('.light output')[1].innerText !== %q`, before))
+	second.ask(`document.querySelectorAll('.light output')[1].innerText`, &after)
+	p.until("both show the same", fmt.Sprintf(`document.querySelectorAll('.light output')[1].innerText === %q`, after))
+
+	for _, s := range []string{"frames", "lights", "past", "log", "plan", "walk", "devices"} {
+		p.press(fmt.Sprintf(`.foot nav a[href="#%s"]`, s))
+		p.until("the screen "+s+" is drawn", fmt.Sprintf(`document.querySelector('.app.on-%s .screen')?.innerText.length > 20`, s))
+		p.picture("firefox-" + s)
+	}
+	p.press(`.foot nav a[href="#past"]`)
+	p.until("the shoot over time is drawn", `document.querySelectorAll('.over-dot').length > 3`)
+
+	// The daemon stops and begins again: the page says it is old, and catches up by itself.
+	var marked bool
+	p.ask(`(window.notReloaded = true)`, &marked)
+	p.press(`.foot nav a[href="#now"]`)
+	daemon.down()
+	p.until("the page says it is old", `/Not connected since \d+ s. What you see is old/.test(document.body.innerText)`)
+	p.picture("firefox-stale")
+	daemon.up()
+	p.until("it is fresh again", `!document.querySelector('.stale-bar') && document.querySelector('.light output')`)
+	p.ask(`window.notReloaded === true`, &marked)
+	if !marked {
+		t.Error("the page was loaded anew; it must catch up by itself")
+	}
+}
+
+// A tablet of the network pairs over HTTPS with the program's own certificate, and then has what plain
+// HTTP does not give: a secure context, with a wake lock where the browser knows it.
+func TestATabletPairsOverHTTPSInFirefox(t *testing.T) {
+	if testing.Short() {
+		t.Skip("skipped: -short")
+	}
+	fox := startFox(t)
+	capture, data := t.TempDir(), t.TempDir()
+	_, port, err := net.SplitHostPort(freePort(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	daemon := startReal(t, program(t), "run", "--https", "--data", data, "--listen", "0.0.0.0:"+port, capture)
+	if !strings.HasPrefix(daemon.URL, "https://") {
+		t.Fatalf("the page is said to be at %s, want an address with https", daemon.URL)
+	}
+	p := fox.open(820, 1180, daemon.URL+"#pair="+daemon.Code)
+	p.says("Pair this device")
+	p.fill("#pair-name", "tablet")
+	p.press(".pair button")
+	p.says("Measuring")
+	var secure bool
+	if p.ask(`window.isSecureContext && location.hash === ''`, &secure); !secure {
+		t.Error("the page is in no secure context, or the code still stands in its address")
+	}
+	p.press(`.foot nav a[href="#devices"]`)
+	p.pressText("Make a code")
+	p.until("the code is drawn for a camera", `document.querySelector('.squares-dark')?.getAttribute('d')?.length > 500`)
+	if files, err := os.ReadDir(capture); err != nil || len(files) != 0 {
+		t.Errorf("the capture folder holds %d files (%v); nothing may be written there", len(files), err)
+	}
+}
+
+func freePort(t *testing.T) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
+}
