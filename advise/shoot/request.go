@@ -78,6 +78,14 @@ func (s *Shoot) PlanFile(ctx context.Context, by advise.Actor, name, text string
 	return err == nil, err
 }
 
+// PlanEdited tells whether the plan in force is another than the one that a file gave last: somebody changed
+// it on the page.
+func (s *Shoot) PlanEdited() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.planFile != nil && s.state.PlanText != *s.planFile
+}
+
 func refuse(format string, a ...any) error {
 	return fmt.Errorf("%w: %s", ErrRefused, fmt.Sprintf(format, a...))
 }

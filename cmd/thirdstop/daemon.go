@@ -202,9 +202,13 @@ func (d *daemon) plan(ctx context.Context, sh *shoot.Shoot, text string) error {
 	if d.Plan == "" || ctx.Err() != nil {
 		return nil
 	}
+	edited := sh.PlanEdited()
 	handed, err := sh.PlanFile(ctx, advise.Actor{Device: "local", Role: "shoots"}, planName(d.Plan), text)
 	if err == nil && !handed && sh.Snapshot().State.PlanText != text {
 		d.say("The light plan was changed on the page since this file was read, and stays as it is there; edit the file to have it read again.")
+	}
+	if handed && edited {
+		d.say("The light plan was changed on the page, and %s was edited, too: the file is in force now. The page's plan stands in the record.", planName(d.Plan))
 	}
 	return err
 }

@@ -239,4 +239,15 @@ func TestAPlanChangedOnThePageStaysOverARestart(t *testing.T) {
 	}
 	d = started(t, args...)
 	d.state("the edited file is in force", func(s map[string]any) bool { return len(s["lights"].([]any)) == 4 })
+	if !strings.Contains(d.out.String(), "the file is in force now") {
+		t.Errorf("the page's plan was replaced, and the daemon says %q", d.out)
+	}
+	d.stop()
+	if err := os.WriteFile(planFile, append(b.plan(), "# edited again\n"...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	d = started(t, args...)
+	if strings.Contains(d.out.String(), "in force") {
+		t.Errorf("nobody touched the plan on the page, and the daemon says %q", d.out)
+	}
 }
