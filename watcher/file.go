@@ -74,9 +74,8 @@ type fault struct {
 type dir struct {
 	id      identity
 	watched bool
-	refused bool  // a watch on it was refused
-	scan    int   // the last full scan that saw it
-	failed  error // why it couldn't be read; told once
+	refused bool // a watch on it was refused
+	scan    int  // the last full scan that saw it
 }
 
 // errNoFile says that what has the name is a folder, a pipe, or a thing of the system's.

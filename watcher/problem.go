@@ -17,7 +17,7 @@ type Problem struct {
 }
 
 // ProblemKind says what a [Problem] is about. A problem with a file is over when the file
-// is delivered, or has vanished.
+// is delivered, or has vanished; that of a sub-folder when it is Readable.
 type ProblemKind int
 
 const (
@@ -26,6 +26,7 @@ const (
 	Foreign                               // at rest, and of a kind that the structure check has no use for
 	Outside                               // a symbolic link that leads out of the folder; it isn't followed
 	Unreadable                            // a file or sub-folder can't be read
+	Readable                              // a sub-folder that couldn't be read can be, or isn't there any more
 	Vanished                              // went away before it was complete
 	FolderGone                            // the capture folder isn't there, or can't be read
 	FolderBack                            // it is there (again)
@@ -37,7 +38,7 @@ const (
 )
 
 var problemNames = [...]string{
-	Incomplete: "incomplete", Damaged: "damaged", Foreign: "foreign", Outside: "outside", Unreadable: "unreadable", Vanished: "vanished",
+	Incomplete: "incomplete", Damaged: "damaged", Foreign: "foreign", Outside: "outside", Unreadable: "unreadable", Readable: "readable", Vanished: "vanished",
 	FolderGone: "folder-gone", FolderBack: "folder-back", FolderReplaced: "folder-replaced",
 	OldSkipped: "old-skipped",
 	EventsLost: "events-lost", Polling: "polling", EventsBack: "events-back",

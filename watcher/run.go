@@ -26,6 +26,7 @@ type Watcher struct {
 	pending  map[string]*file // files that are to be looked at again
 	ready    readyQueue       // files at rest, waiting to be read
 	refusing int              // files that the sink refused last, at most
+	unread   map[string]bool  // sub-folders that can't be read, and a person was told
 	dirs     map[string]*dir  // watched, or to be watched; the capture folder is ""
 	roots    map[identity]bool
 	present  bool // the capture folder is there

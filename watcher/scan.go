@@ -113,12 +113,13 @@ func (s *sweep) walk(rel string, fi fs.FileInfo, above []identity) {
 	entries, err := os.ReadDir(w.abs(rel))
 	if err != nil {
 		s.failed = append(s.failed, rel)
-		if !errors.Is(err, fs.ErrNotExist) && d.failed == nil {
-			d.failed = err
+		if !errors.Is(err, fs.ErrNotExist) && !w.unread[rel] {
+			w.unread[rel] = true
 			w.trouble(s.ctx, rel, Unreadable, tell(err, "%s: the folder can't be read (%s); check its permissions", w.abs(rel), reason(err)))
 		}
-	} else {
-		d.failed = nil
+	} else if w.unread[rel] {
+		delete(w.unread, rel)
+		w.trouble(s.ctx, rel, Readable, fmt.Errorf("%s: the folder can be read again", w.abs(rel)))
 	}
 	for _, e := range entries {
 		if Ignored(e.Name()) {
@@ -229,6 +230,12 @@ func (w *Watcher) dropUnseen(s *sweep) {
 	for rel, d := range w.dirs {
 		if d.scan != w.scans && !s.hides(rel) {
 			w.leave(rel)
+		}
+	}
+	for rel := range w.unread {
+		if w.dirs[rel] == nil {
+			delete(w.unread, rel)
+			w.trouble(s.ctx, rel, Readable, fmt.Errorf("%s: the folder that couldn't be read isn't there any more", w.abs(rel)))
 		}
 	}
 	for rel, f := range w.files {

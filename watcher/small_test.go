@@ -412,9 +412,13 @@ func TestAFileThatMayNotBeRead(t *testing.T) {
 	st.wait(5 * time.Second)
 	st.check(os.Chmod(st.folder, 0o700))
 	st.wait(5 * time.Second)
-	want := "trouble unreadable bow\ntrouble unreadable a.jpg\ncomplete bow/b.jpg B\ncomplete a.jpg A\n" +
-		"trouble unreadable bow\ntrouble unreadable bow/c.jpg\ncomplete bow/c.jpg C\n" +
-		"trouble folder-gone\ntrouble folder-back\n"
+	st.check(os.Mkdir(st.path("stroke"), 0))
+	st.wait(2 * time.Second)
+	st.check(os.Remove(st.path("stroke")))
+	st.wait(2 * time.Second)
+	want := "trouble unreadable bow\ntrouble unreadable a.jpg\ntrouble readable bow\ncomplete bow/b.jpg B\ncomplete a.jpg A\n" +
+		"trouble unreadable bow\ntrouble unreadable bow/c.jpg\ntrouble readable bow\ncomplete bow/c.jpg C\n" +
+		"trouble folder-gone\ntrouble folder-back\ntrouble unreadable stroke\ntrouble readable stroke\n"
 	if got := st.trace.String(); got != want {
 		t.Errorf("got:\n%swant:\n%s", got, want)
 	}

@@ -184,6 +184,7 @@ func New(c Config) (*Watcher, error) {
 		files:   map[string]*file{},
 		pending: map[string]*file{},
 		dirs:    map[string]*dir{},
+		unread:  map[string]bool{},
 		roots:   map[identity]bool{},
 		share:   shareKind,
 	}, nil

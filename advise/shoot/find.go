@@ -31,6 +31,7 @@ func (s *Shoot) find(start *Start) (found string, past []pastShoot, err error) {
 		at  time.Time
 	}
 	var all []candidate
+	followed := map[string]bool{} // ids of shoots after which another was begun
 	for _, e := range entries {
 		if !e.IsDir() {
 			continue
@@ -47,14 +48,24 @@ func (s *Shoot) find(start *Start) (found string, past []pastShoot, err error) {
 		}
 		if hashFolder(a.Salt, s.c.Folder) == a.Folder {
 			all = append(all, candidate{dir, h.At})
+			followed[a.After] = true
 		}
 	}
 	slices.SortFunc(all, func(a, b candidate) int {
+		if fa, fb := followed[filepath.Base(a.dir)], followed[filepath.Base(b.dir)]; fa != fb {
+			if fb {
+				return -1
+			}
+			return 1
+		}
 		if c := b.at.Compare(a.at); c != 0 {
 			return c
 		}
 		return strings.Compare(b.dir, a.dir)
 	})
+	if len(all) > 0 {
+		s.after = filepath.Base(all[0].dir)
+	}
 	for i, c := range all {
 		p, err := recall(c.dir, s.c.Version)
 		if i == 0 && !p.ended && !s.c.Fresh {

@@ -311,7 +311,7 @@ func (s *Shoot) Trouble(_ context.Context, p watcher.Problem) {
 		delete(s.troubles, watcher.FolderGone.String())
 	case watcher.EventsBack:
 		delete(s.troubles, watcher.Polling.String())
-	case watcher.Vanished:
+	case watcher.Vanished, watcher.Readable:
 		delete(s.troubles, key)
 	case watcher.EventsLost: // the folder was read again, nothing is lost
 	default:

@@ -329,6 +329,8 @@ func TestTroublesComeAndGo(t *testing.T) {
 		{watcher.Problem{Rel: "Q_0001.JPG", Kind: watcher.Damaged, Err: errors.New("torn")}, "damaged"},
 		{watcher.Problem{Rel: "Q_0002.JPG", Kind: watcher.Unreadable, Err: errors.New("no")}, "damaged unreadable"},
 		{watcher.Problem{Rel: "Q_0002.JPG", Kind: watcher.Vanished}, "damaged"},
+		{watcher.Problem{Rel: "bow", Kind: watcher.Unreadable, Err: errors.New("no")}, "damaged unreadable"},
+		{watcher.Problem{Rel: "bow", Kind: watcher.Readable}, "damaged"},
 	} {
 		s.Trouble(ctx, step.p)
 		if got := told(); got != step.want {

@@ -191,7 +191,8 @@ func (p *pictures) write(e entry) error {
 
 // store writes the pictures of a frame as files. One that could not be written leaves nothing behind.
 func (p *pictures) store(h held) error {
-	if err := os.MkdirAll(p.dir, 0o700); err != nil {
+	// The shoot's own folder is not made again: had it gone, a new one would only look like it.
+	if err := os.Mkdir(p.dir, 0o700); err != nil && !errors.Is(err, fs.ErrExist) {
 		return err
 	}
 	for edge, jpeg := range h.jpegs {

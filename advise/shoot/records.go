@@ -40,6 +40,10 @@ type outputBody struct {
 type about struct {
 	Salt   string `json:"salt"`
 	Folder string `json:"folder_sha256"` // hex SHA-256 of salt and absolute path
+
+	// After is the id of the shoot of this folder that was the newest when this one was begun, "" none (or
+	// not written yet): times alone don't tell, for a clock may have gone back.
+	After string `json:"after,omitempty"`
 }
 
 // decodeBody reads the body of a record.

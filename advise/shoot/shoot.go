@@ -37,6 +37,7 @@ type Shoot struct {
 	c     Config
 	id    string
 	began time.Time
+	after string // id of the newest shoot of this folder when this one was opened
 	trail *trail.Trail
 	pics  *pictures
 	room  *room
@@ -161,7 +162,7 @@ func Open(c Config) (*Shoot, Start, error) {
 
 func (s *Shoot) begin() error {
 	salt := rand.Text()
-	body, err := json.Marshal(about{Salt: salt, Folder: hashFolder(salt, s.c.Folder)})
+	body, err := json.Marshal(about{Salt: salt, Folder: hashFolder(salt, s.c.Folder), After: s.after})
 	if err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package trail
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -23,7 +24,11 @@ func LockDir(path string) (release func() error, err error) {
 	name := filepath.Join(path, lockName)
 	f, err := os.OpenFile(name, os.O_CREATE|os.O_RDWR, 0o600)
 	if err != nil {
-		return nil, fmt.Errorf("folder %s can't be locked: %w; check that it exists and that you may write in it", path, err)
+		var pe *fs.PathError
+		if errors.As(err, &pe) { // the folder is named already
+			err = pe.Err
+		}
+		return nil, fmt.Errorf("folder %s can't be written in: %w; check that it exists and that you may write in it", path, err)
 	}
 	if err := lockFile(f); err != nil {
 		defer f.Close()
