@@ -165,6 +165,10 @@ func (s State) lessLight(all []Adjustment) bool {
 // surely is how many sigmas beyond a target a prediction must lie for "out of reach" to be said.
 const surely = 1.3
 
+// nearly is what a region may be left off its target, in stops: no aperture is changed for less (half a click of
+// most flashes; common practice, no source).
+const nearly = 0.15
+
 // unreached tells whether the lights can't bring a region on target, as far as it is known: how far over a clipped
 // one lies is hardly known, and the end of a dial says nothing of it before the turn was tried.
 func (s State) unreached(sol rig.Solution, regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured, now []rig.Level) bool {
@@ -173,7 +177,11 @@ func (s State) unreached(sol rig.Solution, regions [regionCount]judged, targets 
 	}
 	for k, t := range targets {
 		y := sol.Levels[k]
-		if k == crownRegion || !t.Judged || math.Abs(float64(t.Miss(y.Value))) <= surely*float64(y.Sigma) && (sol.Touched > 0 || t.Miss(seen[k].Value) == 0) {
+		miss := math.Abs(float64(t.Miss(y.Value)))
+		if k == crownRegion || !t.Judged || miss <= surely*float64(y.Sigma) && (sol.Touched > 0 || t.Miss(seen[k].Value) == 0) {
+			continue
+		}
+		if miss <= nearly && !(t.Holds && y.Value > t.High) {
 			continue
 		}
 		if s.peeks(k, regions[k], seen[k], now[k]) && (sol.Touched > 0 || regions[k].target.Miss(seen[k].Value) == 0) {
@@ -516,7 +524,7 @@ func (s State) sitterClipsWords(r *assess.Reading) string {
 	return fmt.Sprintf("%.0f %% of the sitter clips", share)
 }
 
-const sitterClipsWhy = "Look for light wrapping round from the backdrop, a light too close, or something white that nobody declared."
+const sitterClipsWhy = "Look for light wrapping round from the backdrop, a hair light too strong, a light too close, or something white that nobody declared."
 
 // differ tells whether two camera settings are more than a tenth of a stop apart.
 func differ(a, b func() (exposure.Stops, bool)) bool {
