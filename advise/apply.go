@@ -52,6 +52,8 @@ func Apply(s State, in Input) (State, []Output) {
 		out = append(out, event("baseline", Event{Frame: in.Baseline.Frame, Text: text}))
 	case in.Walk != nil:
 		s, out = s.walked(*in.Walk)
+	case in.Earlier != nil:
+		s, out = s.earlier(*in.Earlier)
 	case in.Note != nil:
 		out = append(out, event("note", Event{Ref: in.Note.Ref, Text: "A note."}))
 	}
@@ -95,9 +97,14 @@ func (s State) planned(in PlanText) (State, []Output) {
 	if before != nil && sameRig(*before, p) {
 		// An edit of targets or camera: how the lights stand and what was learned of them holds.
 		for i := range lights {
-			lights[i].Off, lights[i].Bearing = s.Lights[i].Off, s.Lights[i].Bearing
+			lights[i].Off = s.Lights[i].Off
+			if before.Lights[i].Direction == p.Lights[i].Direction { // else the edit says where it stands
+				lights[i].Bearing = s.Lights[i].Bearing
+			}
 			if before.Lights[i].Power == p.Lights[i].Power {
-				lights[i] = s.Lights[i].withPower(s.Lights[i].Power, p.Lights[i])
+				was := s.Lights[i].withPower(s.Lights[i].Power, p.Lights[i])
+				was.Bearing = lights[i].Bearing
+				lights[i] = was
 			}
 		}
 	} else {
@@ -143,6 +150,10 @@ func sameRig(a, b plan.Plan) bool {
 func lightState(l plan.Light) LightState {
 	st := LightState{Group: l.Group, Role: string(l.Role), Name: l.Name(), Distance: l.Distance,
 		Click: l.Scale.Click, Least: l.Least, Most: l.Most, Modifier: l.Modifier, Zoom: l.Zoom}
+	if l.Direction.Known {
+		d := Degrees(l.Direction.Degrees).Normal()
+		st.Bearing = &d
+	}
 	for d := l.Least; d <= l.Most; d += max(l.Scale.Click, 1) {
 		st.Settings = append(st.Settings, l.Scale.Format(d))
 	}

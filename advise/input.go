@@ -25,6 +25,7 @@ type Input struct {
 	Baseline  *Baseline  `json:"baseline,omitempty"`
 	Note      *Note      `json:"note,omitempty"`
 	Walk      *WalkInput `json:"walk,omitempty"`
+	Earlier   *Earlier   `json:"earlier,omitempty"`
 }
 
 // Actor says who acted, without a name: devices have names in the daemon's own files.

@@ -29,7 +29,8 @@ type State struct {
 	Advice     Advice           `json:"advice"`
 	Question   *Question        `json:"question"`
 	Drift      Drifting         `json:"drift"`
-	Walk       *Walk            `json:"walk,omitempty"` // the guided set-up; nil: none was begun
+	Walk       *Walk            `json:"walk,omitempty"`    // the guided set-up; nil: none was begun
+	Earlier    *Earlier         `json:"earlier,omitempty"` // the shoot whose light is built again, nil where none is
 
 	model      rig.Model    // learned, without the newest frame
 	taught     rig.Model    // learned, with the newest frame

@@ -32,6 +32,7 @@ type document struct {
 	Sitter     string              `json:"sitter"`    // who sits, in words; "" not told or erased
 	Walk       *advise.Walk        `json:"walk"`      // the guided set-up; null: none was begun
 	Plan       planPart            `json:"plan"`
+	Rebuild    *rebuildPart        `json:"rebuild"`    // null: no earlier light is built again
 	Recording  string              `json:"recording"`  // "" while all is recorded, else why not
 	Unrecorded *framePart          `json:"unrecorded"` // a frame that was measured and could not be recorded: it is in no state
 	Troubles   []shoot.Trouble     `json:"troubles"`
@@ -66,6 +67,14 @@ type provisionalPart struct {
 	Number  int             `json:"number"` // of the frame
 	Advice  advise.Advice   `json:"advice"` // can't be put aside: it is in no state
 	Reading *assess.Reading `json:"reading"`
+}
+
+// rebuildPart says how far this shoot is from the earlier one whose light is built again.
+type rebuildPart struct {
+	Shoot  string            `json:"shoot"`
+	Name   string            `json:"name"`
+	Frame  int               `json:"frame"` // its baseline
+	Lights []advise.FromThen `json:"lights"`
 }
 
 // framePart is a frame as the page shows it.
@@ -195,6 +204,9 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 	d.AdviceOld = adviceOld(snap)
 	if st.Baseline > 0 {
 		d.Baseline = &st.Baseline
+	}
+	if e := st.Earlier; e != nil {
+		d.Rebuild = &rebuildPart{Shoot: e.Shoot, Name: e.Name, Frame: e.Frame, Lights: st.Since()}
 	}
 	if st.Sitter != "" {
 		d.Sitter = s.cfg.Shoot.Words(st.Sitter)

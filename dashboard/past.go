@@ -8,6 +8,9 @@ import (
 	"io/fs"
 	"net/http"
 
+	"thirdstop/advise"
+	"thirdstop/advise/account"
+	"thirdstop/advise/shoot"
 	"thirdstop/dashboard/sheet"
 )
 
@@ -16,6 +19,82 @@ import (
 type Past interface {
 	// Sheet writes the sheet of a shoot. The error wraps fs.ErrNotExist where there is no shoot of that id.
 	Sheet(ctx context.Context, id string, w io.Writer) error
+	// Rebuild is the light of an earlier shoot and a plan drawn from it. The error wraps fs.ErrNotExist where there is no
+	// such shoot, and account.ErrNoBaseline where nothing was accepted as right in it.
+	Rebuild(ctx context.Context, id string) (advise.Earlier, advise.PlanText, error)
+	// Shoots lists recorded shoots, the newest first.
+	Shoots(ctx context.Context, limit int) ([]PastShoot, error)
+}
+
+// PastShoot is a recorded shoot in a few words.
+type PastShoot struct {
+	ID       string `json:"id"`
+	Began    string `json:"began"` // RFC 3339, UTC
+	Name     string `json:"name"`  // of its plan, "" where it had none
+	Frames   int    `json:"frames"`
+	Baseline int    `json:"baseline"` // frame number, 0: none, so it can't be built again
+	Here     bool   `json:"here"`     // it is the one that goes on
+}
+
+// mostShoots is the most shoots that are listed.
+const mostShoots = 200
+
+// getShoots is GET /api/v1/shoots.
+func (s *Server) getShoots(w http.ResponseWriter, r *http.Request, who Device) error {
+	if s.cfg.Past == nil {
+		return errNoCall
+	}
+	limit, err := limitOf(r)
+	if err != nil {
+		return err
+	}
+	list, err := s.cfg.Past.Shoots(r.Context(), min(limit, mostShoots))
+	if err != nil {
+		return err
+	}
+	id := s.cfg.Shoot.Snapshot().ID
+	for i := range list {
+		list[i].Here = list[i].ID == id
+	}
+	return answer(w, http.StatusOK, map[string]any{"shoots": list})
+}
+
+type rebuildBody struct {
+	act
+	Shoot *string `json:"shoot"`
+}
+
+// postRebuild is POST /api/v1/rebuild: this shoot is to build the light of an earlier one again. It hands over the plan,
+// then the light; a repeat after either does what is missing.
+func (s *Server) postRebuild(w http.ResponseWriter, r *http.Request, who Device) error {
+	if s.cfg.Past == nil {
+		return errNoCall
+	}
+	var b rebuildBody
+	if err := readAct(w, r, mostBody, &b); err != nil {
+		return err
+	}
+	if b.Shoot == nil {
+		return missing("shoot", "the id of the shoot whose light is to be built again")
+	}
+	if *b.Shoot == s.cfg.Shoot.Snapshot().ID {
+		return refused("that is the shoot that goes on; choose an earlier one")
+	}
+	earlier, text, err := s.cfg.Past.Rebuild(r.Context(), *b.Shoot)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return errNoShoot
+	case errors.Is(err, account.ErrNoBaseline):
+		return refused(err.Error())
+	case err != nil:
+		return err
+	}
+	first := shoot.Request{Client: who.ID + "/" + *b.Client + "/plan", Seen: *b.Seen, By: advise.Actor{Device: who.ID, Role: string(who.Role)}, Plan: &text}
+	if _, err := s.cfg.Shoot.Submit(r.Context(), first); err != nil {
+		return err
+	}
+	zero := uint64(0) // the plan moved the state on
+	return s.submit(w, r, who, &act{Client: b.Client, Seen: &zero}, shoot.Request{Earlier: &earlier})
 }
 
 var errNoShoot = &problem{http.StatusNotFound, "no_such_shoot", "there is no shoot of that id", nil}

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"thirdstop/advise"
+	"thirdstop/advise/account"
 	"thirdstop/dashboard/dashtest"
 	"thirdstop/dashboard/sheet"
 	"thirdstop/dashboard/sheet/sheettest"
@@ -27,6 +29,52 @@ func (p pretended) Sheet(_ context.Context, id string, w io.Writer) error {
 		return p.fail
 	}
 	return sheet.Write(w, sheettest.Shoot(12), sheet.Options{})
+}
+
+func (p pretended) Rebuild(_ context.Context, id string) (advise.Earlier, advise.PlanText, error) {
+	switch id {
+	case "20261120-100000-EARLY":
+		return advise.Earlier{Shoot: id, Name: "committee, first evening", Frame: 12, Lights: []advise.EarlierLight{
+				{Group: "B", Role: "key", Name: "Key (B)", Power: -60, PowerText: "1/4", Distance: 1.2}}},
+			advise.PlanText{Name: "as in " + id, Text: dashtest.PlanText}, nil
+	case "20261119-100000-BARE":
+		return advise.Earlier{}, advise.PlanText{}, fmt.Errorf("the light of %s can't be built again: %w", id, account.ErrNoBaseline)
+	}
+	return advise.Earlier{}, advise.PlanText{}, fmt.Errorf("shoot %s: %w", id, fs.ErrNotExist)
+}
+
+func (p pretended) Shoots(_ context.Context, limit int) ([]PastShoot, error) {
+	all := []PastShoot{{ID: dashtest.New().Snapshot().ID, Began: "2026-11-25T09:00:00Z", Name: "Alder Quay Rowing Club, committee", Frames: 3},
+		{ID: "20261120-100000-EARLY", Began: "2026-11-20T10:00:00Z", Name: "committee, first evening", Frames: 64, Baseline: 12}}
+	return all[:min(limit, len(all))], nil
+}
+
+func TestAnEarlierLightIsHandedOverWithItsPlan(t *testing.T) {
+	b := start(t, open)
+	got := b.ask("POST", "/api/v1/rebuild", `{"client": "r-1", "seen": 4, "shoot": "20261120-100000-EARLY"}`, "Content-Type: application/json")
+	if got.status != http.StatusOK {
+		t.Fatalf("rebuild = %d %s", got.status, got.text)
+	}
+	took := b.sh.Requests()
+	if len(took) != 2 || took[0].Plan == nil || took[1].Earlier == nil || took[1].Earlier.Frame != 12 {
+		t.Fatalf("the shoot was asked %+v, want the plan and then the light", took)
+	}
+	if again := b.ask("POST", "/api/v1/rebuild", `{"client": "r-1", "seen": 4, "shoot": "20261120-100000-EARLY"}`, "Content-Type: application/json"); again.status != http.StatusOK ||
+		!strings.Contains(again.text, `"repeat":true`) || len(b.sh.Requests()) != 2 {
+		t.Errorf("a repeat = %d %s, and the shoot took %d requests", again.status, again.text, len(b.sh.Requests()))
+	}
+	for body, want := range map[string]int{
+		`{"client": "r-2", "seen": 0, "shoot": "gone"}`:                                       http.StatusNotFound,
+		`{"client": "r-3", "seen": 0, "shoot": "20261119-100000-BARE"}`:                       http.StatusUnprocessableEntity,
+		`{"client": "r-4", "seen": 0, "shoot": "` + dashtest.New().Snapshot().ID + `"}`:       http.StatusUnprocessableEntity,
+		`{"client": "r-5", "seen": 0}`:                                                        http.StatusBadRequest,
+		`{"client": "r-6", "seen": 4, "shoot": "20261120-100000-EARLY", "stands": "forever"}`: http.StatusBadRequest,
+		`{"client": "r-7", "seen": 4, "shoot": "20261120-100000-EARLY"}`:                      http.StatusConflict,
+	} {
+		if got := b.ask("POST", "/api/v1/rebuild", body, "Content-Type: application/json"); got.status != want {
+			t.Errorf("%s = %d %.120s, want %d", body, got.status, got.text, want)
+		}
+	}
 }
 
 func TestTheSheetIsServedUnderAPolicyOfItsOwn(t *testing.T) {

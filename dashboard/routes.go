@@ -45,6 +45,8 @@ func (s *Server) calls() []call {
 		{"POST " + v1 + "baseline", shooting, s.postBaseline},
 		{"POST " + v1 + "sitters", shooting, s.postSitter},
 		{"GET " + v1 + "sheet", shooting, s.serveSheet},
+		{"GET " + v1 + "shoots", shooting, s.getShoots},
+		{"POST " + v1 + "rebuild", shooting, s.postRebuild},
 		{"POST " + v1 + "end", shooting, s.postEnd},
 		{"GET " + v1 + "devices", shooting, s.getDevices},
 		{"DELETE " + v1 + "devices/{id}", shooting, s.deleteDevice},

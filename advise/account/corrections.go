@@ -29,7 +29,7 @@ type Correction struct {
 }
 
 // ErrNoBaseline says that there is nothing to correct towards.
-var ErrNoBaseline = errors.New("this shoot has no baseline: accept a frame as right on the page, and corrections are drawn towards it")
+var ErrNoBaseline = errors.New("it has no baseline; one is a frame that was accepted as right on the page")
 
 // Corrections are those of all standing frames, in order. They are drawn from what the sitter's light shows on: the
 // declared white reference; the backdrop only where no light of its own makes it. How a sitter looks tells

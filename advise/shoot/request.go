@@ -95,7 +95,7 @@ func (s *Shoot) check(r Request) (inputBody, error) {
 	var b inputBody
 	set := 0
 	for _, given := range []bool{r.Adjusted != nil, r.Reference != nil, r.Answer != nil, r.NotNow != nil, r.Baseline != nil,
-		r.Plan != nil, r.Note != nil, r.Sitter != nil, r.Walk != nil, r.End} {
+		r.Plan != nil, r.Earlier != nil, r.Note != nil, r.Sitter != nil, r.Walk != nil, r.End} {
 		if given {
 			set++
 		}
@@ -131,6 +131,8 @@ func (s *Shoot) check(r Request) (inputBody, error) {
 				err = fmt.Errorf("%w: the light plan has faults:\n%w", ErrRefused, faults)
 			}
 		}
+	case r.Earlier != nil:
+		b.Input.Earlier = r.Earlier
 	case r.Note != nil:
 		b.Input.Note = &advise.Note{}
 		b.Input.Note.Ref, b.Kept, err = s.keepWords(*r.Note, "a note", true)

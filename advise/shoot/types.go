@@ -64,7 +64,8 @@ type Request struct {
 	NotNow    *advise.NotNow
 	Baseline  *advise.Baseline
 	Plan      *advise.PlanText
-	Note      *string // text; kept in the side file
+	Earlier   *advise.Earlier // the light to be built again; hand its plan over first
+	Note      *string         // text; kept in the side file
 	Walk      *advise.WalkInput
 	Sitter    *string // name or number; kept in the side file
 	End       bool    // ends the shoot

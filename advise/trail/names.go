@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"iter"
 	"path/filepath"
 	"sync"
 	"unicode/utf8"
@@ -333,3 +334,24 @@ func (t *Texts) Text(ref Ref) (string, error) { return t.n.text(ref) }
 
 // Close closes the file.
 func (t *Texts) Close() error { return t.n.close() }
+
+// All gives the texts that are still there, in the order in which they were kept. Lines that can't be read are left out.
+func (t *Texts) All() iter.Seq[string] {
+	return func(yield func(string) bool) {
+		t.n.mu.Lock()
+		defer t.n.mu.Unlock()
+		ls := newLines(io.NewSectionReader(t.n.read, 0, t.n.size), maxNameLine)
+		for {
+			line, _, state, err := ls.next()
+			if err != nil {
+				return
+			}
+			if _, erased, ok := nameLineID(line); state != whole || erased || !ok {
+				continue
+			}
+			if _, text, _, err := readNameLine(line); err == nil && !yield(text) {
+				return
+			}
+		}
+	}
+}

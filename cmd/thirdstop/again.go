@@ -40,7 +40,7 @@ func (d *daemon) waitForRoom(ctx context.Context, sh *shoot.Shoot) error {
 // reopen opens the shoot again that was closed, and waits where the disk filled up meanwhile.
 func (d *daemon) reopen(ctx context.Context, to *relay) (*shoot.Shoot, error) {
 	for {
-		sh, err := d.open()
+		sh, err := d.open(nil)
 		var stopped *trail.PoisonedError
 		if err == nil {
 			was := to.now()

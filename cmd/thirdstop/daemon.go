@@ -61,13 +61,17 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
+	earlier, err := d.readEarlier(ctx)
+	if err != nil {
+		return err
+	}
 	listener, err := net.Listen("tcp", d.Listen)
 	if err != nil {
 		return fmt.Errorf("the page can't be served on %s: %s; choose another address with --listen", d.Listen, systemSays(err))
 	}
 	defer func() { listener.Close() }() // when something fails before Serve took it over
 
-	sh, err := d.open()
+	sh, err := d.open(earlier)
 	if err != nil {
 		return err
 	}
@@ -78,6 +82,9 @@ func (d *daemon) run(ctx context.Context) (err error) {
 		}
 	}()
 	if err := d.plan(ctx, sh, planText); err != nil {
+		return err
+	}
+	if err := d.rebuild(ctx, sh, earlier); err != nil {
 		return err
 	}
 	var to relay
@@ -127,7 +134,7 @@ func count(n int) string {
 }
 
 // open begins or resumes the shoot, and says which.
-func (d *daemon) open() (*shoot.Shoot, error) {
+func (d *daemon) open(e *earlierLight) (*shoot.Shoot, error) {
 	shoots := filepath.Join(d.Data, "shoots")
 	if err := makeFolder(shoots, "the folder of the shoots", "check who may write in the data folder, and whether its disk is full"); err != nil {
 		return nil, err
@@ -137,8 +144,9 @@ func (d *daemon) open() (*shoot.Shoot, error) {
 		d.log.Warn().Msg("a stored tone curve can't be used")
 		d.say("Note: %v.", err)
 	}
-	sh, start, err := shoot.Open(shoot.Config{Shoots: shoots, Folder: d.Folder, Fresh: d.Fresh,
-		Measurer: measurer{curves}, Version: version(), Now: d.now, Disk: d.disk, Log: d.log})
+	c := shoot.Config{Shoots: shoots, Folder: d.Folder, Fresh: d.Fresh,
+		Measurer: measurer{curves}, Version: version(), Now: d.now, Disk: d.disk, Log: d.log}
+	sh, start, err := d.openFor(e, c)
 	if err != nil {
 		return nil, err
 	}
@@ -217,7 +225,7 @@ func (d *daemon) plan(ctx context.Context, sh *shoot.Shoot, text string) error {
 // here is let in; elsewhere every device must pair.
 func (d *daemon) serve(sh *shoot.Shoot, l net.Listener) (*dashboard.Server, error) {
 	c := dashboard.Config{Shoot: sh, Pages: web.Files, LooksOn: d.LooksOn, Hosts: split(d.Hosts), Addr: l.Addr(),
-		InStops: d.inStops, Past: newPast(filepath.Join(d.Data, "shoots")), Demo: d.demo, Version: version(), Log: d.log, Now: d.now}
+		InStops: d.inStops, Past: newPast(d.Data, sh.ID()), Demo: d.demo, Version: version(), Log: d.log, Now: d.now}
 	c.Open = local(l)
 	if d.HTTPS {
 		cert, err := dashboard.Certificate(d.Data, dashboard.CertificateNames(l.Addr(), c.Hosts), time.Now())

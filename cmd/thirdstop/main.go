@@ -24,6 +24,7 @@ light to turn, by how much, and why.
     thirdstop chart FILE...       read a 24-patch colour chart: light, exposure, colours
     thirdstop curve learn FILE... learn your camera's tone curve from a bracket
     thirdstop trail verify|replay check the record of a shoot
+    thirdstop shoots list|search  look through the recorded shoots, and compare them
     thirdstop pair                let a tablet in, while "run --listen" runs
     thirdstop devices             list the paired devices, and revoke them
     thirdstop evaluate levels     how far levels are off, on scenes of known truth
@@ -49,7 +50,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	}
 	commands := map[string]func(context.Context, []string, io.Writer, io.Writer) int{
 		"run": runRun, "demo": runDemo, "assess": runAssess, "plan": runPlan,
-		"trail": runTrail, "curve": runCurve, "chart": runChart, "evaluate": runEvaluate, "pair": runPair, "devices": runDevices,
+		"trail": runTrail, "shoots": runShoots, "curve": runCurve, "chart": runChart, "evaluate": runEvaluate, "pair": runPair, "devices": runDevices,
 	}
 	switch name := args[0]; name {
 	case "help", "-h", "-help", "--help":

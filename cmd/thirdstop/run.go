@@ -24,6 +24,9 @@ const runHelp = `Watch the folder your camera's files land in, measure every fra
                      were taken (if left out), or "skip" them
     --poll           look into the folder at short intervals, as a network share needs
     --fresh          begin a new shoot even if the last one in this folder was not ended
+    --rebuild SHOOT  begin a new shoot that builds the light of an earlier one again: its
+                     baseline is the target, and the page says light by light how far
+                     today is from then. "thirdstop shoots list" tells which there are
     --data FOLDER    where shoots, devices and pictures for the page are kept
     --looks-on       devices that only look on may see the frames
     --https          serve the page over HTTPS with a certificate of this machine's own, which

@@ -28,6 +28,7 @@ type settings struct {
 	Existing string
 	Poll     bool
 	Fresh    bool
+	Rebuild  string
 	LooksOn  bool
 	HTTPS    bool
 	Hosts    string
@@ -51,6 +52,7 @@ func (s *settings) all() []setting {
 		{name: "existing", text: &s.Existing},
 		{name: "poll", on: &s.Poll},
 		{name: "fresh", on: &s.Fresh},
+		{name: "rebuild", text: &s.Rebuild},
 		{name: "looks-on", on: &s.LooksOn},
 		{name: "https", on: &s.HTTPS},
 		{name: "hosts", text: &s.Hosts},
@@ -125,6 +127,9 @@ func readSettings(args []string, getenv func(string) string) (settings, error) {
 
 // complete fills in what was left open and checks the rest.
 func (s *settings) complete() error {
+	if s.Rebuild != "" && s.Plan != "" {
+		return fmt.Errorf("%w: --rebuild brings the light plan of the earlier shoot; leave --plan out", errUsage)
+	}
 	if s.Folder == "" {
 		return fmt.Errorf("%w: name the folder that your camera's files land in", errUsage)
 	}
@@ -221,6 +226,7 @@ func readConfig(name string) (configFile, error) {
 		Existing any `yaml:"existing"`
 		Poll     any `yaml:"poll"`
 		Fresh    any `yaml:"fresh"`
+		Rebuild  any `yaml:"rebuild"`
 		LooksOn  any `yaml:"looks-on"`
 		HTTPS    any `yaml:"https"`
 		Hosts    any `yaml:"hosts"`
@@ -232,7 +238,7 @@ func readConfig(name string) (configFile, error) {
 	}
 	file := configFile{name: name, values: map[string]string{}}
 	for key, v := range map[string]any{"folder": keys.Folder, "plan": keys.Plan, "listen": keys.Listen, "data": keys.Data,
-		"existing": keys.Existing, "poll": keys.Poll, "fresh": keys.Fresh, "looks-on": keys.LooksOn, "https": keys.HTTPS, "hosts": keys.Hosts, "log": keys.Log} {
+		"existing": keys.Existing, "poll": keys.Poll, "fresh": keys.Fresh, "rebuild": keys.Rebuild, "looks-on": keys.LooksOn, "https": keys.HTTPS, "hosts": keys.Hosts, "log": keys.Log} {
 		switch v := v.(type) {
 		case nil:
 		case string:

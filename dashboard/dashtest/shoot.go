@@ -278,6 +278,9 @@ func (s *Shoot) Submit(_ context.Context, r shoot.Request) (shoot.Receipt, error
 				st.Plan = &p
 			}
 			e = advise.Event{Kind: "plan", Text: "the plan was replaced"}
+		case r.Earlier != nil:
+			st.Earlier = r.Earlier
+			e = advise.Event{Kind: "rebuild", Text: "an earlier light is built again"}
 		case r.Sitter != nil:
 			st.Sitter = fmt.Sprintf("s%d", st.Seq)
 			s.words[st.Sitter] = *r.Sitter

@@ -140,9 +140,10 @@ func newSheet(a *account.Account, o Options) sheet {
 		if b := a.Baseline(); b != nil && len(b.Lights) == len(p.Lights) {
 			lights = b.Lights
 		}
+		p = standing(p, lights)
 		s.lights(p, lights)
 		var scale float64
-		s.Diagram, scale, s.Notes = diagram(standing(p, lights), 120, 105)
+		s.Diagram, scale, s.Notes = diagram(p, 120, 105)
 		s.Scale = fmt.Sprintf("1 : %.0f", scale)
 	}
 	s.baseline(a, o)
@@ -171,6 +172,9 @@ func standing(p *plan.Plan, lights []advise.LightState) *plan.Plan {
 	for i := range q.Lights {
 		if i < len(lights) {
 			q.Lights[i].Power, q.Lights[i].Distance = lights[i].Power, lights[i].Distance
+			if b := lights[i].Bearing; b != nil {
+				q.Lights[i].Direction = plan.Direction{Known: true, Degrees: float64(*b)}
+			}
 		}
 	}
 	return &q
@@ -292,9 +296,9 @@ func (s *sheet) lights(p *plan.Plan, lights []advise.LightState) {
 		if st.Off {
 			power = "off"
 		}
-		s.Lights = append(s.Lights, light{Name: l.Name(), Power: power, Modifier: l.Modifier, Distance: distance(st.Distance),
+		s.Lights = append(s.Lights, light{Name: l.Name(), Power: power, Modifier: st.Modifier, Distance: distance(st.Distance),
 			Direction: number(l.Direction.Known, "%s", strings.Replace(l.Direction.String(), " ", "° ", 1)), Height: number(l.Height > 0, "%v", l.Height),
-			Zoom: number(l.Zoom > 0, "%.0f mm", float64(l.Zoom)), Guide: number(l.Guide > 0, "%.0f m", float64(l.Guide)),
+			Zoom: number(st.Zoom > 0, "%.0f mm", float64(st.Zoom)), Guide: number(l.Guide > 0, "%.0f m", float64(l.Guide)),
 			Limit: number(l.Limit > 0, "%g a minute", float64(l.Limit))})
 	}
 }

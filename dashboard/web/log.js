@@ -6,6 +6,7 @@ import { T, clock } from './texts.js';
 import { may } from './store.js';
 import { act } from './api.js';
 import { theirs } from './language.js';
+import { Past } from './again.js';
 
 export function Lines({ events, limit }) {
   if (!events.length) return html`<p class="quiet">${T.log.none}</p>`;
@@ -37,6 +38,7 @@ export function LogScreen({ doc, events, stale }) {
         send=${(name) => act('POST', '/sitters', { name }, () => true)} />`}
     </div>
     <${Lines} events=${events} limit=${500} />
+    <${Past} doc=${doc} stale=${stale} />
     ${may('end') && doc?.shoot?.phase !== 'ended' && html`<div class="end">
       ${ending
         ? html`<p>${T.log.endSure}</p>

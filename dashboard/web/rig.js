@@ -10,6 +10,7 @@ import { Care } from './care.js';
 import { Above } from './above.js';
 import { shown, told, unit } from './units.js';
 import { signed } from './frames.js';
+import { Again } from './again.js';
 
 export function RigScreen({ doc, stale }) {
   const list = doc?.lights || [];
@@ -17,6 +18,7 @@ export function RigScreen({ doc, stale }) {
   const advised = Object.fromEntries((doc?.advice?.status === 'adjust' ? doc.advice.adjustments || [] : []).map((a) => [a.group, a.to_text]));
   return html`<section class="screen rig-screen" aria-labelledby="rig-title">
     <div class="frames-head"><h2 id="rig-title">${T.screens.lights}</h2><p class="quiet">${doc?.camera?.text || ''}</p></div>
+    <${Again} doc=${doc} />
     ${list.length === 0 && html`<p class="quiet">${T.lights.none}</p>`}
     <ul class="rig-cards">${list.map((l, i) => html`<${Card} key=${l.group} light=${l} index=${i} advised=${advised[l.group]} stale=${stale} />`)}</ul>
     ${list.length > 0 && html`<div class="rig-two">

@@ -173,6 +173,22 @@ export const T = {
     drift: 'drift',
   },
 
+  again: {
+    label: 'An earlier light, built again',
+    title: (name) => `As in ${name}`,
+    why: (frame) => `Its frame ${frame} is the target.`,
+    then: (text) => `then: ${text}`,
+    past: 'Earlier shoots',
+    show: 'List them',
+    failed: 'They could not be read just now.',
+    frames: (n) => `${n} ${plural(n, 'frame', 'frames')}`,
+    here: 'this one',
+    sheet: 'Sheet',
+    build: 'Build this light again',
+    sure: 'The light plan is replaced by the one of then.',
+    yes: 'Build it',
+  },
+
   log: {
     label: 'Last events',
     all: 'Whole shoot log',
@@ -372,4 +388,4 @@ export function clock(text) {
   return Number.isNaN(d.getTime()) ? '' : d.toLocaleTimeString([], { hour: '2-digit', minute: '2-digit', second: '2-digit', hourCycle: 'h23' });
 }
 
-const day = (text) => new Date(text).toLocaleDateString([], { day: 'numeric', month: 'long' });
+export const day = (text) => new Date(text).toLocaleDateString([], { day: 'numeric', month: 'long' });

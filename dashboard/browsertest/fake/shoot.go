@@ -183,6 +183,9 @@ func (s *Shoot) apply(st *advise.State, r shoot.Request) []advise.Event {
 	switch {
 	case r.Adjusted != nil:
 		return adjust(st, r.Adjusted)
+	case r.Earlier != nil:
+		st.Earlier = r.Earlier
+		return []advise.Event{{Kind: "rebuild", Text: "The light of an earlier shoot is built again."}}
 	case r.Reference != nil:
 		st.Reference = r.Reference.Box
 		text := "The white reference was declared."

@@ -25,7 +25,7 @@ func Shoot(n int) *account.Account {
 	var lights []advise.LightState
 	for _, l := range p.Lights {
 		lights = append(lights, advise.LightState{Group: l.Group, Role: string(l.Role), Name: l.Name(), Power: l.Power, PowerText: l.Setting(),
-			Distance: l.Distance, Modifier: l.Modifier, Click: l.Scale.Click})
+			Distance: l.Distance, Modifier: l.Modifier, Zoom: l.Zoom, Click: l.Scale.Click})
 	}
 	began := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
 	a := &account.Account{ID: "20261125-090000-ALDERQ", Header: trail.Header{At: began, Rules: advise.Rules, Program: "test"},

@@ -1,0 +1,52 @@
+package browsertest
+
+import (
+	"context"
+	"io"
+	"testing"
+	"time"
+
+	"thirdstop/advise"
+	"thirdstop/dashboard"
+	"thirdstop/dashboard/browsertest/fake"
+	"thirdstop/dashboard/sheet"
+	"thirdstop/dashboard/sheet/sheettest"
+)
+
+// shelf is a past of two shoots, one of which can be built again.
+type shelf struct{}
+
+func (shelf) Sheet(_ context.Context, _ string, w io.Writer) error {
+	return sheet.Write(w, sheettest.Shoot(12), sheet.Options{})
+}
+
+func (shelf) Rebuild(_ context.Context, id string) (advise.Earlier, advise.PlanText, error) {
+	return advise.Earlier{Shoot: id, Name: "committee, first evening", Frame: 12, Lights: []advise.EarlierLight{
+		{Group: "B", Role: "key", Name: "Key (B)", Power: -60, PowerText: "1/4", Distance: 1.2}}}, advise.PlanText{Name: "as in " + id}, nil
+}
+
+func (shelf) Shoots(context.Context, int) ([]dashboard.PastShoot, error) {
+	return []dashboard.PastShoot{{ID: "now", Began: "2026-11-25T09:00:00Z", Name: "committee, second evening", Frames: 3},
+		{ID: "early", Began: "2026-11-20T10:00:00Z", Name: "committee, first evening", Frames: 64, Baseline: 12}}, nil
+}
+
+func TestAnEarlierLightIsBuiltAgainFromThePage(t *testing.T) {
+	s := fake.New(time.Now)
+	v := serve(t, s, func(c *dashboard.Config) { c.Past = shelf{} })
+	p := open(t, 1180, 820, v.url()+"#log")
+	p.says("Sheet of this shoot")
+	p.pressText("List them")
+	p.says("committee, first evening")
+	if n := eval[int](p, `document.querySelectorAll('.past li button').length`); n != 1 {
+		t.Errorf("%d shoots can be built again, want the one with a baseline", n)
+	}
+	if href := eval[string](p, `document.querySelector('[data-shoot=early] a').getAttribute('href')`); href != "/api/v1/sheet?shoot=early" {
+		t.Errorf("its sheet is at %s", href)
+	}
+	p.pressText("Build this light again")
+	p.says("The light plan is replaced")
+	p.pressText("Build it")
+	p.screen("lights")
+	p.says("As in committee, first evening")
+	p.says("Key (B) stood at 1/4 at 1.2 m then")
+}
