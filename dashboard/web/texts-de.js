@@ -183,6 +183,22 @@ export const texts = {
     drift: 'Drift',
   },
 
+  again: {
+    label: 'Ein früheres Licht, wieder aufgebaut',
+    title: (name) => `Wie in ${name}`,
+    why: (frame) => `Das Ziel ist dessen Bild ${frame}.`,
+    then: (text) => `damals: ${text}`,
+    past: 'Frühere Aufnahmen',
+    show: 'Auflisten',
+    failed: 'Sie konnten gerade nicht gelesen werden.',
+    frames: (n) => `${n} ${mehr(n, 'Bild', 'Bilder')}`,
+    here: 'diese hier',
+    sheet: 'Blatt',
+    build: 'Dieses Licht wieder aufbauen',
+    sure: 'Der Lichtplan wird durch den von damals ersetzt.',
+    yes: 'Aufbauen',
+  },
+
   log: {
     label: 'Letzte Ereignisse',
     all: 'Ganzes Protokoll',
