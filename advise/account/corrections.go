@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"strings"
+	"time"
 
 	"thirdstop/advise/plan"
 	"thirdstop/assess/exposure"
@@ -16,6 +17,7 @@ type Correction struct {
 	Hash             string // of that record
 	File, Sitter     string // "" where erased
 	Content          string // hex SHA-256 of the measured file
+	At               time.Time
 
 	// Exposure is how much lighter (over 0) or darker to develop it, in stops of linear light; nil where nothing tells.
 	Exposure *Region
@@ -42,7 +44,7 @@ func (a *Account) Corrections() ([]Correction, error) {
 	shared := a.Final.Plan == nil || !hasRole(a.Final.Plan, plan.Background)
 	var out []Correction
 	for _, f := range a.Standing() {
-		c := Correction{Number: f.Number, Revision: f.Revision, Record: f.Record, Hash: f.Hash, File: f.File, Sitter: f.Sitter, Content: f.Content}
+		c := Correction{Number: f.Number, Revision: f.Revision, Record: f.Record, Hash: f.Hash, File: f.File, Sitter: f.Sitter, Content: f.Content, At: f.At}
 		if f.Kind == "" {
 			c.Why = "the frame could not be read"
 			out = append(out, c)

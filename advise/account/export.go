@@ -22,6 +22,8 @@ type Table string
 const (
 	FramesTable Table = "frames" // one row for every revision of every frame
 	LogTable    Table = "log"    // one row for everything that happened
+
+	CorrectionsTable Table = "corrections" // one row for every frame: what brings it to the baseline
 )
 
 // Form says how to write it.
@@ -49,22 +51,34 @@ type column[R any] struct {
 func Columns(t Table) []Column {
 	var out []Column
 	add := func(c Column) { out = append(out, c) }
-	if t == LogTable {
+	switch t {
+	case LogTable:
 		for _, c := range logColumns(nil) {
 			add(c.Column)
 		}
-		return out
-	}
-	for _, c := range frameColumns(nil) {
-		add(c.Column)
+	case CorrectionsTable:
+		for _, c := range correctionColumns(nil) {
+			add(c.Column)
+		}
+	default:
+		for _, c := range frameColumns(nil) {
+			add(c.Column)
+		}
 	}
 	return out
 }
 
-// Write writes one table of the account.
+// Write writes one table of the account. Corrections of a shoot without a baseline are [ErrNoBaseline].
 func (a *Account) Write(w io.Writer, t Table, f Form) error {
-	if t == LogTable {
+	switch t {
+	case LogTable:
 		return write(w, f, logColumns(a), a.Log)
+	case CorrectionsTable:
+		all, err := a.Corrections()
+		if err != nil {
+			return err
+		}
+		return write(w, f, correctionColumns(a), all)
 	}
 	return write(w, f, frameColumns(a), a.Frames)
 }
@@ -271,5 +285,41 @@ func logColumns(a *Account) []column[Line] {
 	dial("to", "advice, question: the power to set, likewise", func(l Line) *exposure.Dial { return l.To })
 	add("text", "a sentence", func(l Line) any { return text(l.Text) })
 	add("words", "the note, or the name of the file or sitter; empty where it was erased", func(l Line) any { return text(l.Words) })
+	return cols
+}
+
+func correctionColumns(a *Account) []column[Correction] {
+	cols := rooted(a, func(c Correction) (uint64, string, time.Time) { return c.Record, c.Hash, c.At })
+	add := func(name, doc string, value func(Correction) any) {
+		cols = append(cols, column[Correction]{Column{name, doc}, value})
+	}
+	add("frame", "number of the frame", func(c Correction) any { return c.Number })
+	add("revision", "its revision that counts", func(c Correction) any { return c.Revision })
+	add("file", "path in the capture folder; empty where it was erased", func(c Correction) any { return text(c.File) })
+	add("file_sha256", "SHA-256 of the file; empty where the frame was measured again since", func(c Correction) any { return text(c.Content) })
+	add("sitter", "as named on the page, else the sub-folder", func(c Correction) any { return text(c.Sitter) })
+	of := func(pick func(*Region) exposure.Stops) func(Correction) any {
+		return func(c Correction) any {
+			if c.Exposure == nil {
+				return nil
+			}
+			return stops(pick(c.Exposure))
+		}
+	}
+	add("exposure_stops", "how much lighter, over 0, or darker to develop it, in stops of linear light", of(func(r *Region) exposure.Stops { return r.Value }))
+	add("exposure_sigma_stops", "one standard deviation of it", of(func(r *Region) exposure.Stops { return r.Sigma }))
+	add("exposure_from", "what told it: white reference or backdrop", func(c Correction) any { return text(c.From) })
+	white := func(pick func(*Colour) exposure.Stops) func(Correction) any {
+		return func(c Correction) any {
+			if c.White == nil {
+				return nil
+			}
+			return stops(pick(c.White))
+		}
+	}
+	add("red_green_stops", "how much more red against green, in stops of linear light", white(func(c *Colour) exposure.Stops { return c.Red }))
+	add("blue_green_stops", "how much more blue against green", white(func(c *Colour) exposure.Stops { return c.Blue }))
+	add("white_from", "what told them", func(c Correction) any { return text(c.WhiteFrom) })
+	add("not_told", "what could not be told, and why", func(c Correction) any { return text(c.Why) })
 	return cols
 }

@@ -1,6 +1,7 @@
 package shoot
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -17,6 +18,36 @@ type Personal struct {
 	Sitters  bool // who sat
 	Notes    bool
 	Pictures bool // what the page showed
+}
+
+// CorrectionsDir is where corrections lie in the folder of a shoot.
+const CorrectionsDir = "corrections"
+
+// InCaptures tells whether a path lies in the capture folder of a shoot, or is it. The shoot's header holds only
+// a salted hash of that folder's path.
+func InCaptures(h trail.Header, path string) (bool, error) {
+	var a about
+	if err := json.Unmarshal(h.About, &a); err != nil {
+		return false, fmt.Errorf("the header does not say which folder the shoot belongs to: %w", err)
+	}
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return false, err
+	}
+	for p := path; ; p = filepath.Dir(p) {
+		if hashFolder(a.Salt, p) == a.Folder {
+			return true, nil
+		}
+		// By another name: what is there of the path may hold links.
+		if real, err := filepath.EvalSymlinks(p); err == nil && real != p {
+			if in, err := InCaptures(h, real); in || err != nil {
+				return in, err
+			}
+		}
+		if filepath.Dir(p) == p {
+			return false, nil
+		}
+	}
 }
 
 // Erase takes personal data of a shoot out of its folder for good. The chain stays
@@ -57,6 +88,10 @@ func Erase(dir string, what Personal) (int, error) {
 	// It holds names of files as they were; without it the shoot opens all the same.
 	if err := os.Remove(filepath.Join(dir, bookmarkName)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return 0, fmt.Errorf("nothing erased: the bookmark beside the trail holds names and can't be deleted: %w", err)
+	}
+	// Corrections are named after files, and can be written again.
+	if err := os.RemoveAll(filepath.Join(dir, CorrectionsDir)); err != nil {
+		return 0, fmt.Errorf("nothing erased: the corrections beside the trail hold names and can't be deleted: %w", err)
 	}
 	if what.Pictures {
 		if err := os.RemoveAll(filepath.Join(dir, picturesDir)); err != nil && !errors.Is(err, fs.ErrNotExist) {

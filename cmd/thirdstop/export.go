@@ -17,14 +17,14 @@ func wrongExport(verb string, flags *flag.FlagSet, table, form string, columns b
 		fmt.Fprintf(stderr, "thirdstop trail %s: %s\n\n%s", verb, fmt.Sprintf(format, a...), trailHelp)
 		return true, 2
 	}
-	tables := []account.Table{account.FramesTable, account.LogTable}
+	tables := []account.Table{account.FramesTable, account.LogTable, account.CorrectionsTable}
 	switch {
 	case verb != "export" && given:
 		return wrong("--table, --as and --columns go with \"export\"")
 	case verb != "export":
 		return false, 0
 	case !slices.Contains(tables, account.Table(table)):
-		return wrong("there is no table %q; write frames or log", table)
+		return wrong("there is no table %q; write frames, log or corrections", table)
 	case form != string(account.CSV) && form != string(account.JSONLines):
 		return wrong("tables are not written as %q; write csv or jsonl", form)
 	case columns && flags.NArg() > 0:

@@ -23,14 +23,18 @@ const trailHelp = `Check the record of a shoot, write it as tables, and erase wh
     thirdstop trail export [--table WORD] [--as csv|jsonl] SHOOT > FILE
     thirdstop trail export --columns                  what the tables' columns mean
     thirdstop trail sheet  SHOOT > sheet.html         one page to print and keep: the light, the levels, the head
+    thirdstop trail corrections [--to FOLDER] SHOOT   what brings each frame to the baseline, as CSV and XMP
     thirdstop trail erase  --what WORDS SHOOT...      take names and pictures out for good
 
 SHOOT is the id of a shoot in the data folder, or the path of a shoot's folder
 or of its trail.jsonl. HEAD is what "verify" printed earlier and you kept
 elsewhere: only with it can records that were cut off at the end be missed.
 Every row of an export holds the head, too. WORD is frames (if left out: one row for
-every revision of every frame) or log (one for everything that happened); csv is meant
+every revision of every frame), log (one for everything that happened) or corrections; csv is meant
 for spreadsheets, jsonl (one JSON object a line) for programs.
+Corrections are exposure and white balance for the raw development: corrections.csv and one
+XMP packet for each frame, in the shoot's own folder or in FOLDER, which must be empty and must not
+lie in the capture folder.
 WORDS are what to erase, with commas between: files (names of files and folders),
 sitters, notes, pictures, or all. The record stays whole and can still be verified
 and replayed. Stop the daemon first; copies and backups are beyond its reach.
@@ -52,14 +56,15 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 	words := flags.String("what", "", "")
 	table := flags.String("table", string(account.FramesTable), "")
 	form := flags.String("as", string(account.CSV), "")
+	to := flags.String("to", "", "")
 	columns := flags.Bool("columns", false, "")
 	switch verb {
 	case "help", "-h", "-help", "--help":
 		fmt.Fprint(stdout, trailHelp)
 		return 0
-	case "list", "verify", "replay", "export", "sheet", "erase":
+	case "list", "verify", "replay", "export", "sheet", "corrections", "erase":
 	default:
-		fmt.Fprintf(stderr, "thirdstop trail: %q is no command; use list, verify, replay, export, sheet or erase\n\n%s", verb, trailHelp)
+		fmt.Fprintf(stderr, "thirdstop trail: %q is no command; use list, verify, replay, export, sheet, corrections or erase\n\n%s", verb, trailHelp)
 		return 2
 	}
 	if code, done := parse(flags, args[1:], trailHelp, stdout, stderr); done {
@@ -80,8 +85,12 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintf(stderr, "thirdstop trail %s: --head goes with \"verify\" and one shoot, whose head it is\n\n%s", verb, trailHelp)
 		return 2
 	}
-	if verb == "sheet" && flags.NArg() != 1 {
-		fmt.Fprintf(stderr, "thirdstop trail sheet: name one shoot\n\n%s", trailHelp)
+	if (verb == "sheet" || verb == "corrections") && flags.NArg() != 1 {
+		fmt.Fprintf(stderr, "thirdstop trail %s: name one shoot\n\n%s", verb, trailHelp)
+		return 2
+	}
+	if *to != "" && verb != "corrections" {
+		fmt.Fprintf(stderr, "thirdstop trail %s: --to goes with \"corrections\"\n\n%s", verb, trailHelp)
 		return 2
 	}
 	if done, code := wrongExport(verb, flags, *table, *form, *columns, stdout, stderr); done {
@@ -109,6 +118,8 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 			err = trailExport(dir, account.Table(*table), account.Form(*form), forPrograms(stdout))
 		case "sheet":
 			err = trailSheet(dir, forPrograms(stdout))
+		case "corrections":
+			err = trailCorrections(dir, *to, stdout)
 		case "erase":
 			err = trailErase(dir, what, stdout)
 		}
