@@ -21,7 +21,7 @@ func Apply(s State, in Input) (State, []Output) {
 		s, out = s.planned(*in.Plan)
 	case in.Frame != nil:
 		s, out = s.frame(in) // decides about advice itself: a late frame changes none
-		return s.remembered(in.Frame.Number), out
+		return s.Remembered(in.Frame.Number), out
 	case in.Adjusted != nil:
 		s, out = s.adjusted(in)
 	case in.Reference != nil:

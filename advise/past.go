@@ -40,8 +40,8 @@ type PastLight struct {
 // KeepPast is how many frames of a shoot can be looked over, about; the trail keeps all.
 const KeepPast = 4000
 
-// remembered is the state with the frame of an input among the past ones.
-func (s State) remembered(number int) State {
+// Remembered is the state with one of its frames among the past ones, as it stands now.
+func (s State) Remembered(number int) State {
 	i := slices.IndexFunc(s.Frames, func(f FrameState) bool { return f.Number == number })
 	if i < 0 || s.Frames[i].Reading == nil {
 		return s

@@ -239,6 +239,21 @@ func (p *den) fill(sel, text string) {
 	p.f.call("input.performActions", map[string]any{"context": p.context, "actions": []any{map[string]any{"type": "key", "id": "keys", "actions": keys}}}, nil)
 }
 
+// axe runs axe-core over what is shown.
+func (p *den) axe(source string) []violation {
+	p.t.Helper()
+	p.f.call("script.evaluate", map[string]any{"expression": source + ";true", "awaitPromise": false, "target": map[string]any{"context": p.context}}, nil)
+	var got struct {
+		Passes int         `json:"passes"`
+		List   []violation `json:"list"`
+	}
+	p.ask(axeRun, &got)
+	if got.Passes == 0 {
+		p.t.Error("axe-core found nothing to check")
+	}
+	return got.List
+}
+
 func (p *den) picture(name string) {
 	p.t.Helper()
 	if *screensTo == "" {

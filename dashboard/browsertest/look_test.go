@@ -44,6 +44,10 @@ func crowded() *fake.Shoot {
 // axeRules are the tags of WCAG 2.0 to 2.2, levels A and AA, in axe-core 4.14.
 const axeRules = `["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]`
 
+// axeRun checks a page and gives what breaks the rules, with a few of the places where.
+const axeRun = `axe.run(document, {runOnly: {type: 'tag', values: ` + axeRules + `}, resultTypes: ['violations']})
+	.then((r) => ({passes: r.passes.length, list: r.violations.map((v) => ({id: v.id, help: v.help, helpUrl: v.helpUrl, nodes: v.nodes.slice(0, 4).map((n) => n.html.slice(0, 160) + ' ' + (n.any[0]?.message || n.failureSummary)).join(' | ')}))}))`
+
 // TestThePagesAreAccessible runs axe-core (Deque Systems, 4.14.1, the rules tagged WCAG 2.0 to 2.2 A
 // and AA) over every screen, in both themes. It runs in a world of its own, as an extension does, so
 // the content policy stays as it is.
@@ -123,8 +127,7 @@ func (p *tab) axe(source string) []violation {
 		if _, err := run(source + ";true"); err != nil {
 			return err
 		}
-		o, err := run(`axe.run(document, {runOnly: {type: 'tag', values: ` + axeRules + `}, resultTypes: ['violations']})
-			.then((r) => JSON.stringify({passes: r.passes.length, list: r.violations.map((v) => ({id: v.id, help: v.help, helpUrl: v.helpUrl, nodes: v.nodes.slice(0, 4).map((n) => n.html.slice(0, 160) + ' ' + (n.any[0]?.message || n.failureSummary)).join(' | ')}))}))`)
+		o, err := run(axeRun + `.then((r) => JSON.stringify(r))`)
 		if err != nil {
 			return err
 		}

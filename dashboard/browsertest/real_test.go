@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -16,6 +17,10 @@ func TestAShootInFirefoxWithTheProgramItself(t *testing.T) {
 		t.Skip("skipped: -short")
 	}
 	fox := startFox(t)
+	axe, err := os.ReadFile(filepath.Join("testdata", "axe-core", "axe.min.js"))
+	if err != nil {
+		t.Fatal(err)
+	}
 	keep := t.TempDir()
 	daemon := startReal(t, program(t), "demo", "--no-plan", "--no-browser", "--keep", keep, "--listen", freePort(t))
 	p := fox.open(1180, 820, daemon.URL)
@@ -82,6 +87,7 @@ func TestAShootInFirefoxWithTheProgramItself(t *testing.T) {
 	p.until("the white reference stands", `[...document.querySelectorAll('button')].some((b) => b.innerText === 'Take the mark back')`)
 
 	// A light is turned by hand, and the second tablet sees it.
+	p.f.call("browsingContext.setViewport", map[string]any{"context": p.context, "viewport": map[string]int{"width": 1180, "height": 2400}}, nil)
 	second := fox.open(390, 844, daemon.URL)
 	second.until("the second tablet is there", `document.querySelector('.light output')`)
 	var before, after string
@@ -95,6 +101,9 @@ func TestAShootInFirefoxWithTheProgramItself(t *testing.T) {
 		p.press(fmt.Sprintf(`.foot nav a[href="#%s"]`, s))
 		p.until("the screen "+s+" is drawn", fmt.Sprintf(`document.querySelector('.app.on-%s .screen')?.innerText.length > 20`, s))
 		p.picture("firefox-" + s)
+		for _, f := range p.axe(string(axe)) {
+			t.Errorf("#%s: %s: %s (%s): %s", s, f.ID, f.Help, f.HelpURL, f.Nodes)
+		}
 	}
 	p.press(`.foot nav a[href="#past"]`)
 	p.until("the shoot over time is drawn", `document.querySelectorAll('.over-dot').length > 3`)

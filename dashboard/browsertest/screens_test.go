@@ -8,31 +8,66 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
-
-	"thirdstop/dashboard/browsertest/fake"
 )
 
 var screensTo = flag.String("screens", "", "write a picture of every screen in every size into this folder")
 
-// TestPicturesOfTheScreens writes the pictures that README.md shows, for `go test -run Pictures -screens ../web/screens`.
+// TestPicturesOfTheScreens writes the pictures that README.md shows, of the demo as it runs:
+// `go test ./dashboard/browsertest -run Pictures -args -screens FOLDER`.
 func TestPicturesOfTheScreens(t *testing.T) {
 	if *screensTo == "" {
 		t.Skip("skipped: no folder was given with -screens")
 	}
-	v := serve(t, crowded())
-	plain := serve(t, rigged((*fake.Shoot).OnTarget, (*fake.Shoot).Shot))
-	for _, size := range sizes {
-		p := open(t, size[0], size[1], plain.url())
-		p.says("power down 2/3 stop")
-		p.picture(fmt.Sprintf("adjust-%dx%d", size[0], size[1]))
-		p.do(chromedp.Navigate(v.url()))
-		for _, s := range screens {
-			p.screen(s)
-			p.until("the pictures are drawn", `[...document.images].every((i) => i.complete)`)
-			eval[chromedpVoid](p, `window.scrollTo(0, 0)`)
-			p.picture(fmt.Sprintf("%s-%dx%d", s, size[0], size[1]))
-		}
+	daemon := startReal(t, program(t), "demo", "--no-browser", "--listen", freePort(t))
+	p := open(t, 1180, 820, daemon.URL)
+	shoot := func() {
+		n := eval[int](p, `Number((document.querySelector('.frame h2')?.innerText.match(/\d+/) || [0])[0])`)
+		p.pressText("Take a frame")
+		p.until("the next frame is there", fmt.Sprintf(`Number((document.querySelector('.frame h2')?.innerText.match(/\d+/) || [0])[0]) > %d`, n))
 	}
+	p.until("the first frame is there", `document.querySelector('.frame h2') && document.querySelector('.board:not(.opening)')`)
+	{
+		p.pressText("Mark a white reference")
+		p.until("the picture can be marked", `document.querySelector('.marker-field')`)
+		r := eval[[]float64](p, `(() => { const r = document.querySelector('.marker-field').getBoundingClientRect(); return [r.left, r.top, r.width, r.height]; })()`)
+		p.tap(r[0]+r[2]*0.5, r[1]+r[3]*0.72)
+		p.pressText("Use this")
+		p.until("the white reference stands", `[...document.querySelectorAll('button')].some((b) => b.innerText === 'Take the mark back')`)
+	}
+	shoot()
+	p.allSizes("adjust", "now")
+	for turn := 0; turn < 12 && !eval[bool](p, `!!document.querySelector('.board.hold')`); turn++ {
+		if eval[bool](p, `!!document.querySelector('.board.adjust')`) {
+			p.pressText("Turn as advised")
+			p.until("the dials are turned", `document.querySelector('.demo-bar button').disabled`)
+		}
+		shoot()
+		p.until("it is advised upon", `document.querySelector('.board.adjust, .board.hold, .board.look')`)
+	}
+	shoot()
+	shoot()
+	for _, s := range screens {
+		p.allSizes(s, s)
+	}
+	p.do(chromedp.EmulateViewport(1180, 820))
+	p.screen("devices")
+	p.pressText("bright room")
+	p.screen("now")
+	p.picture("bright-1180x820")
+}
+
+// allSizes writes a screen's picture in each size.
+func (p *tab) allSizes(name, screen string) {
+	p.t.Helper()
+	for _, size := range sizes {
+		p.do(chromedp.EmulateViewport(size[0], size[1]))
+		p.screen(screen)
+		p.until("the screen is drawn", `document.querySelector('main > :nth-child(2)') && [...document.images].every((i) => i.complete)`)
+		eval[chromedpVoid](p, `new Promise((done) => { window.scrollTo(0, 0); setTimeout(done, 400); })`)
+		p.picture(fmt.Sprintf("%s-%dx%d", name, size[0], size[1]))
+	}
+	p.do(chromedp.EmulateViewport(sizes[0][0], sizes[0][1]))
+	p.screen("now")
 }
 
 func (p *tab) picture(name string) {

@@ -63,7 +63,7 @@ function App() {
     <footer class="foot">
       ${doc?.demo && html`<${Demo} doc=${doc} />`}
       <nav aria-label=${T.nav}>${[...Object.keys(screens), 'more'].map((s) => html`<a key=${s} href=${`#${s}`} class=${s === 'more' ? 'nav-more' : first.includes(s) ? '' : 'nav-rest'}
-        aria-current=${s === screen ? 'page' : undefined}>${T.screens[s]}</a>`)}</nav>
+        aria-current=${s === screen || s === 'more' && !first.includes(screen) ? 'page' : undefined}>${T.screens[s]}</a>`)}</nav>
     </footer>
   </div>`;
 }

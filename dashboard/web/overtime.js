@@ -6,7 +6,8 @@ import { html, useEffect, useRef, useState } from './vendor/htm-preact.js';
 import { T, clock } from './texts.js';
 import { get } from './api.js';
 
-const W = 1000, upper = 230, lower = 165, left = 46, right = 12, head = 16;
+const upper = 230, lower = 185, left = 46, right = 12, head = 16;
+let W = 1000; // width of the drawing, which is drawn in the window's pixels
 const fewest = 5; // frames shown at the closest
 const dotsUnder = 130; // frames in view under which each is a dot
 
@@ -16,6 +17,7 @@ export function OverTime({ doc }) {
   const [at, setAt] = useState(0); // frame that is pointed at
   const last = frames.length ? frames[frames.length - 1].number : 0, first = frames.length ? frames[0].number : 0;
   const span = view || { from: first - 0.5, to: last + 0.5 };
+  const [, setWide] = useState(W);
   const box = useRef(null), pointers = useRef(new Map());
   const X = (n) => left + ((n - span.from) / (span.to - span.from)) * (W - left - right);
   const N = (x) => span.from + ((x - left) / (W - left - right)) * (span.to - span.from);
@@ -28,6 +30,15 @@ export function OverTime({ doc }) {
   const zoom = (by, about = (span.from + span.to) / 2) => put(about - (about - span.from) * by, about + (span.to - about) * by);
   const unit = (e) => { const r = box.current.getBoundingClientRect(); return ((e.clientX - r.left) / r.width) * W; };
 
+  useEffect(() => {
+    if (!box.current) return undefined;
+    const sized = new ResizeObserver(() => {
+      const wide = Math.max(280, Math.round(box.current?.clientWidth || W));
+      if (wide !== W) setWide(W = wide);
+    });
+    sized.observe(box.current);
+    return () => sized.disconnect();
+  }, [frames.length > 0]);
   useEffect(() => { // a wheel over the drawing zooms it; elsewhere it scrolls the page
     const el = box.current;
     if (!el) return undefined;
@@ -170,7 +181,7 @@ function Levels({ seen, all, X, baseline }) {
 function Dials({ seen, all, X }) {
   const values = all.flatMap((f) => f.lights.map((l) => l.power / 30));
   const low = Math.min(-3, ...values) - 0.4;
-  const Y = (v) => upper + 6 + (-v / -low) * (lower - 34);
+  const Y = (v) => upper + 6 + (-v / -low) * (lower - 52);
   const marks = [];
   for (let s = 0; s >= Math.ceil(low); s -= 1) marks.push(s);
   return html`<g>
@@ -205,12 +216,12 @@ function Marks({ seen, X, drift }) {
     const b = seen[i - 1];
     if (b && f.lights.some((l) => { const o = b.lights.find((x) => x.group === l.group); return o && (o.power !== l.power || o.off !== l.off); })) turned.push((X(f.number) + X(b.number)) / 2);
   });
-  const y = upper + lower - 14;
+  const y = upper + lower - 34;
   return html`<g>
-    ${turned.map((x) => html`<path key=${x} class="over-turn" d=${`M${x} ${head}V${upper + lower - 24}`} />`)}
+    ${turned.map((x) => html`<path key=${x} class="over-turn" d=${`M${x} ${head}V${upper + lower - 44}`} />`)}
     ${seen.length < 300 && seen.filter((f) => f.judged && !f.on_target).map((f) => html`<path key=${f.number} class="over-off" d=${`M${X(f.number) - 4} ${y - 4}l8 8m0 -8l-8 8`} />`)}
-    ${drift.map((o) => html`<path key=${`${o.from}-${o.kind}`} class="over-drift" d=${`M${X(o.from) - 4} ${y + 9}H${X(o.to) + 4}`} />`)}
-    ${seen.length > 0 && [seen[0], seen[seen.length - 1]].map((f, i) => html`<text key=${i} class="over-word" x=${i ? W - right : left} y=${upper + lower - 1} text-anchor=${i ? 'end' : 'start'}>${T.frame.title(f.number)}, ${clock(f.at)}</text>`)}
+    ${drift.map((o) => html`<path key=${`${o.from}-${o.kind}`} class="over-drift" d=${`M${X(o.from) - 4} ${y + 10}H${X(o.to) + 4}`} />`)}
+    ${seen.length > 0 && [seen[0], seen[seen.length - 1]].map((f, i) => html`<text key=${i} class="over-word" x=${i ? W - right : left} y=${upper + lower - 3} text-anchor=${i ? 'end' : 'start'}>${T.frame.title(f.number)}, ${clock(f.at)}</text>`)}
   </g>`;
 }
 

@@ -107,8 +107,8 @@ export const texts = {
     then: 'danach',
     aim: 'Ziel',
     inTarget: 'im Ziel',
-    over: 'über dem Ziel',
-    under: 'unter dem Ziel',
+    over: 'darüber',
+    under: 'darunter',
     none: 'Noch wird nichts beurteilt.',
     say: (e, where) => `${texts.said.region(e.name)}: jetzt ${stufen(e.now_text)}, ${where}; Ziel ${stufen(e.target_text)}` +
       (e.then_text ? `; danach ${stufen(e.then_text)}` : ''),

@@ -97,8 +97,8 @@ export const T = {
     then: 'then',
     aim: 'target',
     inTarget: 'on target',
-    over: 'over its target',
-    under: 'under its target',
+    over: 'over',
+    under: 'under',
     none: 'Nothing is judged yet.',
     say: (e, where) => `${e.name}: now ${e.now_text}, ${where}; target ${e.target_text}` +
       (e.then_text ? `; then ${e.then_text}` : ''),

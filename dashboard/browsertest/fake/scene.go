@@ -106,6 +106,7 @@ func (s *Shoot) frame(st *advise.State, on bool) int {
 	n := st.FrameCount
 	st.Frames = append(st.Frames, advise.FrameState{Number: n, Revision: 1, File: "file", At: s.now().UTC().Format("2006-01-02T15:04:05Z"),
 		Reading: s.reading(st.Reference), Expected: expected(on), OnTarget: on})
+	*st = st.Remembered(n)
 	if len(st.Frames) > advise.KeepFrames {
 		st.Frames = st.Frames[1:]
 	}
@@ -209,10 +210,21 @@ func (s *Shoot) reading(declared *assess.Box) *assess.Reading {
 		Box: assess.Box{X1: 1, Y1: 0.8}, Mask: mask(func(p string) bool { return p == "backdrop" })}
 	r.Regions.Sitter = &assess.Sitter{Level: assess.Level{Value: -2.1, Sigma: 0.1}, ClippedShare: 0.041, Share: 0.45, Confidence: 0.95,
 		Box: assess.Box{X0: 0.1, Y0: 0.15, X1: 0.9, Y1: 1}, Mask: mask(func(p string) bool { return p != "backdrop" })}
+	r.Regions.Backdrop.Codes, r.Regions.Sitter.Codes = spread(250, 4), spread(90, 40)
 	box := assess.Box{X0: 0.44, Y0: 0.62, X1: 0.54, Y1: 0.7}
 	if declared != nil {
 		box = *declared
 	}
 	r.Regions.WhiteReference = &assess.WhiteReference{Level: assess.Level{AtLeast: true}, Declared: declared != nil, Confidence: 0.7, Box: box}
 	return r
+}
+
+// spread is a histogram of code values about a middle, in every channel.
+func spread(middle, wide int) assess.Codes {
+	h := make([]int32, 256)
+	for c := range h {
+		d := float64(c-middle) / float64(wide)
+		h[c] = int32(1000 * math.Exp(-d*d/2))
+	}
+	return assess.Codes{R: h, G: h, B: h}
 }
