@@ -134,6 +134,29 @@ func TestTheWatchdogIsOffUnlessItIsMeantForThisProcess(t *testing.T) {
 	}
 }
 
+// A Go program that crashes, or that the watchdog stops by SIGABRT (systemd.service(5)), exits 2 like one whose
+// settings are wrong (package runtime, os/signal): no status may keep the unit from starting it again.
+func TestTheUnitStartsAgainWhatCrashedOrHung(t *testing.T) {
+	unit, err := os.ReadFile("../../systemd/thirdstop.service")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for line, want := range map[string]bool{"Restart=on-failure": true, "RestartPreventExitStatus=": false, "SuccessExitStatus=": false, "StartLimitBurst=5": true, "WatchdogSec=30": true} {
+		if has := bytes.Contains(unit, []byte("\n"+line)); has != want {
+			t.Errorf("the unit has a line %q: %v, want %v", line, has, want)
+		}
+	}
+	home := lonely(t)
+	cmd, out := program(t, nil, "run", "--data", home, "--listen", "127.0.0.1:0", filepath.Join(home, "captures"))
+	until(t, "it runs", func() bool { return strings.Contains(out.String(), "The page: ") })
+	if err := cmd.Process.Signal(syscall.SIGABRT); err != nil {
+		t.Fatal(err)
+	}
+	if cmd.Wait() == nil || cmd.ProcessState.ExitCode() != 2 {
+		t.Errorf("stopped by the watchdog's signal it exits %d; this test expects 2", cmd.ProcessState.ExitCode())
+	}
+}
+
 // systemd-analyze is the check that systemd brings for its own files.
 func TestTheUnitIsOneThatSystemdUnderstands(t *testing.T) {
 	analyze := testdata.Tool(t, "systemd-analyze")
