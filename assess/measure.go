@@ -37,24 +37,38 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 	}
 	r.Exif.missing(r.Missing, f.NoExif)
 	if s == nil || len(s.Cells) == 0 {
-		for _, path := range []string{"clipped_share", "regions.backdrop", "regions.sitter", "regions.white_reference"} {
+		for _, path := range []string{"clipped_share", "regions.backdrop", "regions.sitter", "regions.white_reference", "regions.witness"} {
 			r.Missing[path] = "the picture could not be surveyed"
 		}
+		r.PartOfSet = PartOfSet{Answer: BelongsUnsure, Reason: "the picture could not be surveyed"}
 		return r
 	}
 	r.Width, r.Height = s.Width, s.Height
 	m := newMeter(s, c)
+	m.adobe = labelled(f.Labels, photo.LabelAdobeRGB)
 	if s.Exact {
 		r.ClippedShare = m.shares()
 	} else {
 		r.Missing["clipped_share"] = "the picture was surveyed without counting every pixel"
 	}
-	m.regions(&r, scene.Find(s, scene.Hints{Backdrop: (*scene.Box)(h.Backdrop), WhiteReference: (*scene.Box)(h.WhiteReference)}))
+	find := scene.Hints{Backdrop: (*scene.Box)(h.Backdrop), WhiteReference: (*scene.Box)(h.WhiteReference)}
+	if h.Empty != nil {
+		if bits, ok := h.Empty.Cells(); ok {
+			find.Empty = &scene.Mask{Cols: h.Empty.Cols, Rows: h.Empty.Rows, In: bits}
+		}
+	}
+	sc := scene.Find(s, find)
+	followed := false
+	if was, ok := h.follows(); ok {
+		_, followed = follow(sc, was)
+	}
+	m.regions(&r, sc, h, followed)
+	r.PartOfSet = belongs(&r, sc, h.Before)
 	return r
 }
 
 // regions fills in what the scene holds.
-func (m *meter) regions(r *Reading, sc *scene.Scene) {
+func (m *meter) regions(r *Reading, sc *scene.Scene, h Hints, followed bool) {
 	var both sync.WaitGroup
 	if sc.Backdrop.Found() {
 		both.Go(func() { r.Regions.Backdrop = m.backdrop(sc) })
@@ -64,7 +78,7 @@ func (m *meter) regions(r *Reading, sc *scene.Scene) {
 	}
 	both.Wait()
 	if sc.White.Found() {
-		r.Regions.WhiteReference = m.white(sc)
+		r.Regions.WhiteReference = m.white(sc, h, followed)
 	}
 	for path, region := range map[string]*scene.Region{
 		"regions.backdrop": &sc.Backdrop, "regions.sitter": &sc.Sitter, "regions.white_reference": &sc.White.Region,
@@ -72,6 +86,35 @@ func (m *meter) regions(r *Reading, sc *scene.Scene) {
 		if !region.Found() {
 			r.Missing[path] = region.Reason
 		}
+	}
+	r.Regions.Witness = nil
+	switch {
+	case h.Witness == nil:
+		r.Missing["regions.witness"] = "no witness strip was declared"
+	case !h.Witness.ok():
+		r.Missing["regions.witness"] = "the box that was declared as witness strip is empty or outside of the frame"
+	default:
+		r.Regions.Witness = m.witness(*h.Witness)
+	}
+	if w := r.Regions.WhiteReference; w != nil {
+		if w.DeclaredBox == nil {
+			r.Missing["regions.white_reference.declared_box"] = "nobody declared it"
+		}
+		if w.Look == nil {
+			r.Missing["regions.white_reference.look"] = "nobody declared it"
+			if w.Declared {
+				r.Missing["regions.white_reference.look"] = "the picture is too small to keep what it looks like"
+			}
+		}
+	}
+	if b := r.Regions.Backdrop; b != nil && b.Quality.HotSpot == nil {
+		r.Missing["regions.backdrop.quality.hot_spot"] = "no part is over a third of a stop lighter than most of it"
+		if b.AtLeast {
+			r.Missing["regions.backdrop.quality.hot_spot"] = "the backdrop clips"
+		}
+	}
+	if b := r.Regions.Backdrop; b != nil && b.Quality.Cast == nil {
+		r.Missing["regions.backdrop.quality.cast"] = "the backdrop clips"
 	}
 	if p := r.Regions.Sitter; p != nil && p.Crown == nil {
 		r.Missing["regions.sitter.crown"] = "the top of the head is too small to be told from the backdrop around it"
@@ -138,6 +181,7 @@ func (m *meter) backdrop(sc *scene.Scene) *Backdrop {
 			Box: Box{float64(n%3) / 3, float64(n/3) / 3, float64(n%3+1) / 3, float64(n/3+1) / 3},
 		})
 	}
+	b.Quality = m.quality(sc, cells, b.Level)
 	if darkest == nil {
 		for _, f := range floors {
 			consider(f)
@@ -163,7 +207,7 @@ func roundHead(sc *scene.Scene, row, col int) bool {
 	return max(row-r, r-row) <= 1 && max(col-c, c-col) <= 1
 }
 
-func (m *meter) white(sc *scene.Scene) *WhiteReference {
+func (m *meter) white(sc *scene.Scene, h Hints, followed bool) *WhiteReference {
 	cells := m.cellsOf(sc.Grid, sc.White.Mask)
 	within := Box{0, 0, 1, 1}
 	if sc.White.Declared {
@@ -171,17 +215,29 @@ func (m *meter) white(sc *scene.Scene) *WhiteReference {
 		cells = m.cellsIn(within)
 	}
 	peak, peakAtLeast := m.peak(cells, within)
-	return &WhiteReference{
+	w := &WhiteReference{
 		Level:        m.median(cells, brightest),
 		Peak:         peak,
 		PeakAtLeast:  peakAtLeast,
 		Headroom:     m.headroom(cells),
 		ClippedShare: m.tally(cells).any(),
 		Declared:     sc.White.Declared,
+		Followed:     followed,
 		Confidence:   sc.White.Confidence,
 		Box:          Box(sc.White.Box),
 		Codes:        m.codes(cells),
 	}
+	switch was, ok := h.follows(); {
+	case followed && ok:
+		w.DeclaredBox, w.Look = was.DeclaredBox, was.Look // as it was declared, so that small changes don't add up
+	case sc.White.Declared:
+		b := *h.WhiteReference
+		w.DeclaredBox = &b
+		if l, ok := sc.LookAt(sc.White.Box); ok {
+			w.Look = lookOf(l)
+		}
+	}
+	return w
 }
 
 func (e *Exif) missing(why map[string]string, noExif bool) {
@@ -208,4 +264,13 @@ func (e *Exif) missing(why map[string]string, noExif bool) {
 	say(e.Model == nil, "model", "its model")
 	say(e.Lens == nil, "lens", "the lens")
 	say(e.Serial == nil, "serial", "its serial number")
+}
+
+func labelled(labels []Label, code string) bool {
+	for _, l := range labels {
+		if l.Code == code {
+			return true
+		}
+	}
+	return false
 }

@@ -15,6 +15,8 @@ type meter struct {
 	s *photo.Survey
 	c *tone.Curve
 
+	adobe bool // codes are in Adobe RGB
+
 	blockCol, blockRow [][2]int // blocks that belong to each column and row of cells: from, up to
 
 	colArea, rowArea []int // which third each column and row of cells lies in

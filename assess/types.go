@@ -22,11 +22,29 @@ type Reading struct {
 	Kind         Kind              `json:"kind" range:"full, approximate, provisional" doc:"what the reading was taken from"`
 	Exif         Exif              `json:"exif" doc:"what the camera recorded"`
 	ClippedShare Shares            `json:"clipped_share" doc:"of the whole frame"`
+	PartOfSet    PartOfSet         `json:"part_of_set" doc:"does the frame show the set: a backdrop with somebody or nobody before it"`
 	Regions      Regions           `json:"regions" doc:"the parts of the frame that have a meaning"`
 	Tone         Tone              `json:"tone" doc:"how code values became light"`
 	Labels       []Label           `json:"labels" doc:"what this file cannot show, or what makes it hard to compare"`
 	Missing      map[string]string `json:"missing" doc:"path of a field that is null or says nothing, and why"`
 }
+
+// PartOfSet says whether a frame shows the set at all, or the floor, a wide view, a hand, a chart.
+type PartOfSet struct {
+	Answer Belongs `json:"answer" range:"yes, no, unsure" doc:"frames that are no part of the set are best left out of advice and drift"`
+	Sure   float64 `json:"sure" range:"0 to 1" doc:"how sure the answer is"`
+	Reason string  `json:"reason" doc:"why, for people"`
+}
+
+// Belongs is an answer.
+type Belongs string
+
+// The answers.
+const (
+	BelongsYes    Belongs = "yes"
+	BelongsNo     Belongs = "no"
+	BelongsUnsure Belongs = "unsure"
+)
 
 // Kind says what the reading was taken from.
 type Kind string
@@ -79,6 +97,11 @@ type Box struct {
 	Y1 float64 `json:"y1" unit:"share" range:"0 to 1" doc:"bottom edge"`
 }
 
+// ok says that a box lies in the frame and isn't empty.
+func (b Box) ok() bool {
+	return b.X0 >= 0 && b.Y0 >= 0 && b.X1 <= 1 && b.Y1 <= 1 && b.X0 < b.X1 && b.Y0 < b.Y1
+}
+
 // Level is the exposure of a region, relative to the edge of clipping.
 type Level struct {
 	Value   exposure.Stops `json:"level_stops" unit:"stops" range:"-12 to 0" doc:"median cell, in its brightest channel; 0 is the edge of clipping"`
@@ -91,6 +114,7 @@ type Regions struct {
 	Backdrop       *Backdrop       `json:"backdrop" doc:"the paper, cloth or wall behind the sitter"`
 	Sitter         *Sitter         `json:"sitter" doc:"everybody in front of the backdrop"`
 	WhiteReference *WhiteReference `json:"white_reference" doc:"a white card or shirt"`
+	Witness        *Witness        `json:"witness" doc:"a grey strip fixed at the frame's edge, where one was declared"`
 }
 
 // Backdrop is the reading of the paper, cloth or wall behind the sitter.
@@ -104,12 +128,38 @@ type Backdrop struct {
 	EvennessAtLeast bool           `json:"evenness_at_least" doc:"the lightest area clips, so the spread may be larger"`
 	ClippedShare    float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels of the backdrop with any clipped channel"`
 	ClippedAll      float64        `json:"clipped_all_share" unit:"share" range:"0 to 1" doc:"pixels with every channel clipped are at most this share: the least clipped channel of each cell, added up"`
+	Quality         Quality        `json:"quality" doc:"what a person would look over the backdrop for"`
 	Share           float64        `json:"share" unit:"share" range:"0 to 1" doc:"backdrop's part of the frame"`
 	Confidence      float64        `json:"confidence" range:"0 to 1" doc:"how sure it is that this is the backdrop; under 0.5 there is no reading"`
 	Box             Box            `json:"box" doc:"the smallest box around it"`
 	Areas           []Area         `json:"areas" doc:"ninths of the upright frame, row by row; those with under 5 % backdrop are left out"`
 	Mask            Mask           `json:"mask" doc:"which cells"`
 	Codes           Codes          `json:"codes" doc:"histograms of 8x8 block means, to express the levels anew under a better curve"`
+}
+
+// Quality is how good a backdrop looks: falloff, hot spot, colour.
+type Quality struct {
+	Across  exposure.Stops `json:"across_stops" unit:"stops" range:"-12 to 12" doc:"level of the frame's right third less that of its left; 0 where one shows no backdrop or both clip"`
+	Down    exposure.Stops `json:"down_stops" unit:"stops" range:"-12 to 12" doc:"level of the lower third less that of the upper; 0 as above"`
+	Falloff string         `json:"falloff" doc:"the larger of the two in words, such as: left side 0.4 stop darker; empty under 0.15 stop. At least where a side clips"`
+	HotSpot *HotSpot       `json:"hot_spot" doc:"the largest part that is over a third of a stop lighter than most; null where there is none"`
+	Cast    *Cast          `json:"cast" doc:"its colour as a screen shows it; null where it clips"`
+}
+
+// HotSpot is a pool of light on a backdrop.
+type HotSpot struct {
+	Over    exposure.Stops `json:"over_stops" unit:"stops" range:"0 to 12" doc:"its median less that of the backdrop"`
+	AtLeast bool           `json:"at_least" doc:"it clips"`
+	Share   float64        `json:"share" unit:"share" range:"0 to 1" doc:"of the backdrop"`
+	Box     Box            `json:"box" doc:"the smallest box around it"`
+}
+
+// Cast is the colour of what should be neutral, in CIELAB under D65.
+type Cast struct {
+	A      float64 `json:"a" range:"-128 to 127" doc:"a*: green to red"`
+	B      float64 `json:"b" range:"-128 to 127" doc:"b*: blue to yellow"`
+	Chroma float64 `json:"chroma" range:"0 and up" doc:"C*ab; up to 2 passes for neutral"`
+	Word   string  `json:"word" range:"neutral, warm, yellow, green, cyan, cool, magenta, pink" doc:"in a word"`
 }
 
 // Area is a ninth of the frame, as far as it shows backdrop.
@@ -130,6 +180,8 @@ type Sitter struct {
 	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels of the sitter with any clipped channel; along the outline, where cells show backdrop too, by what lies further in"`
 	ClippedLeast float64        `json:"clipped_share_least" unit:"share" range:"0 to 1" doc:"of clipped_share, what is surely sitter"`
 	ClippedMost  float64        `json:"clipped_share_most" unit:"share" range:"0 to 1" doc:"clipped_share if all that may be backdrop, beside the sitter or between arm and body, were sitter"`
+	Darkest      exposure.Stops `json:"darkest_stops" unit:"stops" range:"-12 to 0" doc:"2nd-percentile cell inside the outline, in its brightest channel: veiling flare from the backdrop lifts it, so it is held against a frame without background light"`
+	Rim          exposure.Stops `json:"rim_stops" unit:"stops" range:"-12 to 12" doc:"how much lighter the sitter is just inside the outline than further in, below the head, median: light of the backdrop that wraps round, or a hair light; 0 where the sitter is too small to tell"`
 	Crown        *Crown         `json:"crown" doc:"the top of the head, where a hair light shows; null where it can't be told from the backdrop"`
 	Share        float64        `json:"share" unit:"share" range:"0 to 1" doc:"sitter's part of the frame"`
 	Confidence   float64        `json:"confidence" range:"0 to 1" doc:"how sure it is that this is the sitter"`
@@ -155,9 +207,32 @@ type WhiteReference struct {
 	Headroom     exposure.Stops `json:"headroom_stops" unit:"stops" range:"0 to 12" doc:"stops left at the 99th-percentile cell; 0 where it clips"`
 	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels with any clipped channel"`
 	Declared     bool           `json:"declared" doc:"a person said so; one that was merely found is shown and never acted on"`
-	Confidence   float64        `json:"confidence" range:"0 to 1" doc:"1 where declared"`
+	Followed     bool           `json:"followed" doc:"declared on an earlier frame and found again in this one: box is where"`
+	Confidence   float64        `json:"confidence" range:"0 to 1" doc:"1 where declared on this frame; where followed, how like it is to what was declared"`
 	Box          Box            `json:"box" doc:"the smallest box around it"`
+	DeclaredBox  *Box           `json:"declared_box" doc:"the box as a person declared it; null where nobody did"`
+	Look         *Look          `json:"look" doc:"what it looked like where it was declared, to find it again; null where nobody declared it"`
 	Codes        Codes          `json:"codes" doc:"histograms of 8x8 block means, to express the levels anew under a better curve"`
+}
+
+// Look is what a declared white reference and its bearer's head looked like, in lightness code values: enough to
+// know them again, too coarse to recognise anybody.
+type Look struct {
+	Patch string  `json:"patch" unit:"base64" doc:"12x12 samples of the box and half its size around, row by row; 0 is outside of the frame"`
+	Head  string  `json:"head" unit:"base64" doc:"8x8 samples of the head above; empty where none was found"`
+	Red   float64 `json:"red" range:"-1 and up" doc:"the box's red code over its green, less 1"`
+	Blue  float64 `json:"blue" range:"-1 and up" doc:"the box's blue code over its green, less 1"`
+	Frame float64 `json:"frame" range:"0 to 255" doc:"mean lightness code of the whole frame"`
+}
+
+// Witness is the reading of a grey strip that is fixed at the frame's edge: light that falls on it is the same from frame to frame.
+type Witness struct {
+	Level
+	Red          exposure.Stops `json:"red_stops" unit:"stops" range:"-12 to 0" doc:"median cell's level in red"`
+	Green        exposure.Stops `json:"green_stops" unit:"stops" range:"-12 to 0" doc:"in green"`
+	Blue         exposure.Stops `json:"blue_stops" unit:"stops" range:"-12 to 0" doc:"in blue"`
+	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels with any clipped channel"`
+	Box          Box            `json:"box" doc:"as declared"`
 }
 
 // Tone says how code values became light.
@@ -193,5 +268,16 @@ type Codes struct {
 type Hints struct {
 	WhiteReference *Box // declared by a person
 	Backdrop       *Box // drawn by a person
-	Provisional    bool // the picture is a preview, and the full reading of the same frame follows
+	Witness        *Box // a grey strip fixed at the frame's edge, declared by a person
+
+	// Before is a reading of an earlier frame of the same set and sitter, the newest that has a declared white
+	// reference or else a backdrop. If its white reference was declared by the same box, it is followed from there. Its
+	// backdrop says what the set looks like.
+	Before *Reading
+
+	// Empty is the backdrop's mask in a frame of the same set without a sitter, camera unmoved: what is no
+	// backdrop there, stands and the room, is none here.
+	Empty *Mask
+
+	Provisional bool // the picture is a preview, and the full reading of the same frame follows
 }

@@ -97,7 +97,7 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 		return nil
 	}
 	if m != nil && !sameBox(hints.WhiteReference, s.state.Reference) { // declared while it was measured
-		r = m.Again(assess.Hints{WhiteReference: s.state.Reference})
+		r = m.Again(s.hints(0))
 	}
 	f, kept, err := s.place(v)
 	f.Reading = r
@@ -144,7 +144,7 @@ func (s *Shoot) begun(v watcher.Version) (h assess.Hints, wanted bool, err error
 		return h, false, notRecorded{s.trail.Err()} // measured and shown already; it comes again and again
 	}
 	s.measuring++
-	return assess.Hints{WhiteReference: s.state.Reference}, true, nil
+	return s.hints(0), true, nil
 }
 
 // afterEnd says why a file is left alone. The next shoot takes it.
@@ -333,7 +333,7 @@ func (s *Shoot) again(client string) error {
 		return nil
 	}
 	last := s.state.Frames[n-1]
-	h := assess.Hints{WhiteReference: s.state.Reference}
+	h := s.hints(last.Number)
 	var r *assess.Reading
 	if m := s.pics.measured(last.Number, last.Revision); m != nil {
 		r = m.Again(h)

@@ -8,8 +8,21 @@ import (
 
 // Hints is what a person said about a frame. The zero value is nothing.
 type Hints struct {
-	Backdrop       *Box // the backdrop lies in here
-	WhiteReference *Box // this is a white reference
+	Backdrop       *Box  // the backdrop lies in here
+	WhiteReference *Box  // this is a white reference
+	Empty          *Mask // backdrop of the same set when nobody stood before it, the camera unmoved
+}
+
+// Mask marks cells of a grid over the frame, row by row.
+type Mask struct {
+	Cols, Rows int
+	In         []bool
+}
+
+// at says what a mask says of a place, in fractions of the frame.
+func (m *Mask) at(x, y float64) bool {
+	c, r := min(int(x*float64(m.Cols)), m.Cols-1), min(int(y*float64(m.Rows)), m.Rows-1)
+	return m.In[r*m.Cols+c]
 }
 
 // Region is a part of a frame, or the reason why there is none.
@@ -70,6 +83,9 @@ func Find(s *photo.Survey, h Hints) *Scene {
 		return sc
 	}
 	f := fieldOf(s)
+	if e := h.Empty; e != nil && e.Cols > 0 && e.Rows > 0 && len(e.In) == e.Cols*e.Rows {
+		f.empty = e
+	}
 	sc := &Scene{Grid: f.Grid}
 	from := []border{upperMiddle, upperCorners}
 	if h.Backdrop != nil {
@@ -124,6 +140,9 @@ func (f *field) asks(b border, i int, hint *Box) bool {
 	x, y := i%f.Cols, i/f.Cols
 	top, side := max(2, f.Rows/20), max(2, f.Cols/24)
 	mx, my := f.bounds(i).middle()
+	if f.empty != nil && !f.empty.at(mx, my) {
+		return false
+	}
 	switch b {
 	case insideBox:
 		return hint.holds(mx, my)
@@ -133,6 +152,9 @@ func (f *field) asks(b border, i int, hint *Box) bool {
 		return y < top && (mx < 0.2 || mx > 0.8) || (x < side || x >= f.Cols-side) && my < 0.4
 	}
 }
+
+// Declare takes a box as a declared white reference.
+func (sc *Scene) Declare(b Box) { sc.declare(Hints{WhiteReference: &b}) }
 
 // declare takes a declared white reference as it is given.
 func (sc *Scene) declare(h Hints) {

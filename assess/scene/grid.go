@@ -111,6 +111,7 @@ type field struct {
 	colour  []vec
 	texture []float64 // standard deviation inside survey cells, code values, mean of the channels
 	peak    []float64 // brightest channel's mean, code values
+	empty   *Mask     // where backdrop may be; nil: anywhere
 }
 
 func fieldOf(s *photo.Survey) *field {
@@ -195,6 +196,17 @@ func (g Grid) components(mask []bool) [][]int {
 	for i := 1; i < len(out); i++ { // few parts are large: a plain insertion sort, stable
 		for j := i; j > 0 && len(out[j]) > len(out[j-1]); j-- {
 			out[j], out[j-1] = out[j-1], out[j]
+		}
+	}
+	return out
+}
+
+// Largest is the largest connected part of a mask.
+func (g Grid) Largest(mask []bool) []bool {
+	out := make([]bool, len(mask))
+	if parts := g.components(mask); len(parts) > 0 {
+		for _, i := range parts[0] {
+			out[i] = true
 		}
 	}
 	return out

@@ -9,6 +9,9 @@ func (l *look) judge(sc *Scene, labels []label) {
 	for i, lb := range labels {
 		back[i] = lb == backdrop
 		who[i] = lb == sitter
+		if l.empty != nil {
+			back[i] = back[i] && l.empty.at(l.bounds(i).middle())
+		}
 		if l.hinted != nil {
 			back[i] = back[i] && l.hinted.holds(l.bounds(i).middle())
 		}

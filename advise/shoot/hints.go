@@ -1,0 +1,28 @@
+package shoot
+
+import "thirdstop/assess"
+
+// hints is what is known of a frame before it is measured: the declared white reference, and an earlier frame of the
+// set, from which the reference is followed. The frame of that number itself is left out. The caller holds mu.
+func (s *Shoot) hints(number int) assess.Hints {
+	h := assess.Hints{WhiteReference: s.state.Reference}
+	for i := len(s.state.Frames) - 1; i >= 0; i-- {
+		f := &s.state.Frames[i]
+		if f.Number == number || f.Reading == nil {
+			continue
+		}
+		w := f.Reading.Regions.WhiteReference
+		follows := h.WhiteReference != nil && w != nil && w.Declared && sameBox(w.DeclaredBox, h.WhiteReference)
+		if follows {
+			h.Before = f.Reading
+			break
+		}
+		if h.Before == nil && f.Reading.Regions.Backdrop != nil && f.Reading.PartOfSet.Answer == assess.BelongsYes {
+			h.Before = f.Reading
+			if h.WhiteReference == nil {
+				break
+			}
+		}
+	}
+	return h
+}
