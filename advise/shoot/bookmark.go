@@ -2,6 +2,7 @@ package shoot
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/binary"
@@ -203,7 +204,7 @@ const bookmarkEvery = 500
 // bookmarkIfDue writes a bookmark beside the shoot. The caller holds mu.
 func (s *Shoot) bookmarkIfDue() {
 	n := s.state.FrameCount
-	if n-s.bookmarked < max(bookmarkEvery, n/20) || s.unmarkable || s.closed || s.trail.Err() != nil {
+	if n-s.bookmarked < max(cmp.Or(s.c.Bookmark, bookmarkEvery), n/20) || s.unmarkable || s.closed || s.trail.Err() != nil {
 		return
 	}
 	s.bookmarked = n

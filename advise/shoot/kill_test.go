@@ -13,6 +13,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"reflect"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -38,7 +39,7 @@ func TestMain(m *testing.M) {
 
 // busyShoot goes on with a shoot without end, and prints what it was told is recorded.
 func busyShoot(dir string) error {
-	s, _, err := Open(Config{Shoots: filepath.Join(dir, "shoots"), Folder: filepath.Join(dir, "captures"), Measurer: &given{}, Version: "busy", Log: zerolog.Nop()})
+	s, _, err := Open(Config{Shoots: filepath.Join(dir, "shoots"), Folder: filepath.Join(dir, "captures"), Measurer: &given{}, Version: "test", Bookmark: 2, Log: zerolog.Nop()})
 	if err != nil {
 		return err
 	}
@@ -91,12 +92,18 @@ func TestNothingAcknowledgedIsLostWhenTheDaemonIsKilled(t *testing.T) {
 	if testing.Short() {
 		kills = 6
 	}
+	if s := os.Getenv("THIRDSTOP_SHOOT_KILLS"); s != "" {
+		var err error
+		if kills, err = strconv.Atoi(s); err != nil {
+			t.Fatalf("THIRDSTOP_SHOOT_KILLS is %q, want a number", s)
+		}
+	}
 	seed := rand.Uint64()
 	r := rand.New(rand.NewPCG(seed, 0))
 	var b *bench
 	var acked map[string]Receipt
 	var files map[string][32]byte
-	total, repaired, reopened := 0, 0, 0
+	total, repaired, reopened, trusted := 0, 0, 0, 0
 	for kill := range kills {
 		if kill%6 == 0 {
 			b = newBench(t)
@@ -144,6 +151,9 @@ func TestNothingAcknowledgedIsLostWhenTheDaemonIsKilled(t *testing.T) {
 		if start.Resumed {
 			reopened++
 		}
+		if start.Trusted.Head.Seq > 0 {
+			trusted++
+		}
 		if len(start.Differs) > 0 {
 			t.Errorf("kill %d, seed %d: %d outputs differ", kill, seed, len(start.Differs))
 		}
@@ -185,8 +195,8 @@ func TestNothingAcknowledgedIsLostWhenTheDaemonIsKilled(t *testing.T) {
 			break
 		}
 	}
-	if reopened < kills-4 || total == 0 {
-		t.Errorf("only %d of %d kills left something to go on with, %d requests acknowledged: the test shows nothing", reopened, kills, total)
+	if reopened < kills-kills/6 || total == 0 || trusted < kills/2 {
+		t.Errorf("only %d of %d kills left something to go on with, %d a bookmark, %d requests acknowledged: the test shows nothing", reopened, kills, trusted, total)
 	}
-	t.Logf("%d kills, %d receipts held, %d repairs", kills, total, repaired)
+	t.Logf("%d kills, %d receipts held, %d repairs, %d went on from a bookmark", kills, total, repaired, trusted)
 }

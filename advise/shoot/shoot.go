@@ -24,6 +24,7 @@ type Config struct {
 	Fresh    bool             // begin a new shoot even where one could be gone on with
 	Measurer Measurer         // reads frames
 	Version  string           // of the program
+	Bookmark int              // frames after which a running shoot gets a new bookmark, at the least; 0 is 500
 	Now      func() time.Time // nil: time.Now
 	Disk     trail.Disk       // nil: the machine's
 	Log      zerolog.Logger   // numbers of frames and records, never names

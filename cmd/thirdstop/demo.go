@@ -21,6 +21,9 @@ import (
 	"thirdstop/assess/studio"
 )
 
+// usualFrames stands for a number of frames that was not given.
+const usualFrames = -1
+
 const demoHelp = `Try thirdstop in a virtual studio: the committee portraits of the Alder Quay
 Rowing Club, in its boathouse. The studio shoots real JPEG files into a temporary
 folder, and the real daemon watches, measures and advises. You are the assistant:
@@ -55,7 +58,7 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 	listen := flags.String("listen", "127.0.0.1:0", "")
 	seed := flags.Uint64("seed", 1, "")
 	headless := flags.Bool("headless", false, "")
-	frames := flags.Int("frames", 0, "")
+	frames := flags.Int("frames", usualFrames, "")
 	walk := flags.Bool("walk", false, "")
 	noPlan := flags.Bool("no-plan", false, "")
 	noBrowser := flags.Bool("no-browser", false, "")
@@ -65,7 +68,7 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 	if code, done := parse(flags, args, demoHelp, stdout, stderr); done {
 		return code
 	}
-	if *frames == 0 {
+	if *frames == usualFrames {
 		*frames = 12
 		if *walk {
 			*frames = 24
