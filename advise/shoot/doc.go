@@ -23,6 +23,8 @@
 // A frame is the files that share folder and stem, numbered by arrival. A content counts once under its
 // name; contents of earlier shoots in the same capture folder never count. The pictures folder beside the trail is a cache.
 //
+// Another sub-folder is taken for another sitter, and recorded as if somebody had said so; see folder.go.
+//
 // # Opening
 //
 // A bookmark beside the trail holds what the records up to a place in it came to, so that opening plays only those

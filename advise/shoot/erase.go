@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"thirdstop/advise"
 	"thirdstop/advise/trail"
 )
 
@@ -80,7 +81,8 @@ func Erase(dir string, what Personal) (int, error) {
 		case in.Frame != nil:
 			add(what.Files, in.Frame.File, in.Frame.Folder)
 		case in.Sitter != nil:
-			add(what.Sitters, in.Sitter.Ref)
+			fromFolder := in.By == (advise.Actor{}) // nobody named them: it is the name of a folder
+			add(what.Sitters || what.Files && fromFolder, in.Sitter.Ref)
 		case in.Note != nil:
 			add(what.Notes, in.Note.Ref)
 		}

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"thirdstop/advise"
 	"thirdstop/advise/trail"
 )
 
@@ -18,7 +19,7 @@ func TestWhatIsErasedIsGoneAndTheChainStaysWhole(t *testing.T) {
 	b.take(s, "commodore/Q_0001.JPG", dark)
 	note, sitter := "mind the commodore's spectacles", "the commodore"
 	b.submit(s, Request{Client: "n", Note: &note})
-	b.submit(s, Request{Client: "s", Sitter: &sitter})
+	b.submit(s, Request{Client: "s", By: advise.Actor{Device: "local"}, Sitter: &sitter})
 	dir := b.trailOf(s)
 	b.close(s)
 
@@ -36,8 +37,8 @@ func TestWhatIsErasedIsGoneAndTheChainStaysWhole(t *testing.T) {
 		gone, there []string
 	}{
 		{Personal{Notes: true}, 1, []string{note}, []string{sitter, "Q_0001"}},
-		{Personal{Sitters: true, Notes: true}, 2, []string{note, "the commodore"}, []string{"Q_0001"}}, // those erased before are passed over
-		{Personal{Files: true, Pictures: true}, 2, []string{"Q_0001", "commodore"}, nil},
+		{Personal{Sitters: true, Notes: true}, 3, []string{note, "the commodore"}, []string{"Q_0001"}}, // those erased before are passed over
+		{Personal{Files: true, Pictures: true}, 3, []string{"Q_0001", "commodore"}, nil},
 	} {
 		n, err := Erase(dir, step.what)
 		if err != nil || n != step.texts {

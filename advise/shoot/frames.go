@@ -96,10 +96,14 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 		s.afterEnd()
 		return nil
 	}
-	if m != nil && !sameBox(hints.WhiteReference, s.state.Reference) { // declared while it was measured
+	err = s.newFolder(v)
+	if m != nil && !sameBox(hints.WhiteReference, s.state.Reference) { // declared, or lapsed, while it was measured
 		r = m.Again(s.hints(0))
 	}
-	f, kept, err := s.place(v)
+	f, kept, placed := s.place(v)
+	if err == nil {
+		err = placed
+	}
 	f.Reading = r
 	if merr != nil {
 		f.Reading, f.Damaged = nil, sentence(merr, v.Rel, path.Base(v.Rel))
