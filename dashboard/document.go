@@ -23,6 +23,7 @@ type document struct {
 	Advice     advise.Advice       `json:"advice"`
 	AdviceOld  string              `json:"advice_old"` // "" while the advice is current, else the sentence that says why it is not
 	Question   *advise.Question    `json:"question"`
+	Drift      advise.Drifting     `json:"drift"`
 	Lights     []advise.LightState `json:"lights"`
 	Camera     cameraPart          `json:"camera"`
 	Frame      *framePart          `json:"frame"` // the newest; null before the first
@@ -178,6 +179,7 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 		Shoot:      shootPart{snap.ID, timestamp(snap.Began), st.Phase},
 		Advice:     st.Advice,
 		Question:   st.Question,
+		Drift:      st.Drift,
 		Lights:     st.Lights,
 		Camera:     camera(st),
 		FrameCount: st.FrameCount,

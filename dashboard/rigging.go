@@ -88,7 +88,8 @@ func (s *Server) serveRig(w http.ResponseWriter, r *http.Request, who Device) er
 		Regions []advise.RegionLight `json:"regions"`
 		Back    *exposure.Metres     `json:"backdrop_m"` // from the sitter to the backdrop; null not known
 		Apart   *advise.TestFrame    `json:"apart"`      // the frame that would tell lights apart; null where they are
-	}{snap.State.Seq, regions, back, apart})
+		Loads   []advise.Load        `json:"loads"`      // how hard each light is worked that has a limit in the plan
+	}{snap.State.Seq, regions, back, apart, snap.State.LoadsAt(s.now())})
 }
 
 // serveOverTime is GET /api/v1/over-time?after=N: every frame after a number, the oldest first, as it stood

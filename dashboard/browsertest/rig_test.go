@@ -1,8 +1,12 @@
 package browsertest
 
 import (
+	"fmt"
 	"math"
 	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"thirdstop/dashboard/browsertest/fake"
 )
@@ -56,4 +60,34 @@ func TestTwoFramesAreComparedAndOneIsTheBaseline(t *testing.T) {
 	if b := s.Requests()[0].Baseline; b == nil || b.Frame != 1 {
 		t.Errorf("recorded was %+v, want frame 1 as baseline", s.Requests()[0])
 	}
+}
+
+func TestTheShootOverTimeIsZoomedAndRead(t *testing.T) {
+	s := rigged()
+	for range 10 {
+		s.OnTarget()
+		s.Shot()
+	}
+	p := open(t, 1180, 820, serve(t, s).url()+"#past")
+	dots := `document.querySelectorAll('.over-line .over-dot').length`
+	p.until("all twenty frames are drawn, three regions each, and three signs in the key", dots+` === 20 * 3 + 3`)
+	p.says("Frame 20,")
+	p.press(`[aria-label="Show fewer frames"]`)
+	p.until("fewer are drawn", dots+` < 60 && `+dots+` > 3`)
+
+	// Two fingers that part show fewer still, and what lay under them stays there.
+	before := eval[int](p, dots)
+	eval[chromedpVoid](p, `(() => { const e = document.querySelector('.over-plot'), r = e.getBoundingClientRect(), y = r.top + 90;
+		const say = (type, id, x) => e.dispatchEvent(new PointerEvent(type, {pointerId: id, pointerType: 'touch', isPrimary: id === 11, clientX: r.left + x, clientY: y, bubbles: true}));
+		e.setPointerCapture = () => {};
+		say('pointerdown', 11, 400); say('pointerdown', 12, 600);
+		say('pointermove', 11, 250); say('pointermove', 12, 760);
+		say('pointerup', 11, 250); say('pointerup', 12, 760); })()`)
+	p.until("the pinch shows fewer", fmt.Sprintf(`%s < %d`, dots, before))
+	p.pressText("Whole shoot")
+	p.until("all are back", dots+` === 20 * 3 + 3`)
+	eval[chromedpVoid](p, `document.querySelector('.over-plot').focus()`)
+	was := eval[string](p, `document.querySelector('.over-said b').innerText`)
+	p.do(chromedp.KeyEvent(kb.ArrowLeft))
+	p.until("the frame before is read out", fmt.Sprintf(`document.querySelector('.over-said b').innerText !== %q`, was))
 }

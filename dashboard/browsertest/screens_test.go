@@ -53,6 +53,7 @@ func TestPicturesOfTheScreens(t *testing.T) {
 	p.screen("devices")
 	p.pressText("bright room")
 	p.screen("now")
+	p.until("the frame is drawn", `document.querySelector('.frame-in img')?.naturalWidth > 0`)
 	p.picture("bright-1180x820")
 }
 

@@ -10,6 +10,7 @@ import { Care } from './care.js';
 import { Above } from './above.js';
 import { shown, told, unit } from './units.js';
 import { signed } from './frames.js';
+import { theirs } from './language.js';
 import { Again } from './again.js';
 
 export function RigScreen({ doc, stale }) {
@@ -20,7 +21,7 @@ export function RigScreen({ doc, stale }) {
     <div class="frames-head"><h2 id="rig-title">${T.screens.lights}</h2><p class="quiet">${doc?.camera?.text || ''}</p></div>
     <${Again} doc=${doc} />
     ${list.length === 0 && html`<p class="quiet">${T.lights.none}</p>`}
-    <ul class="rig-cards">${list.map((l, i) => html`<${Card} key=${l.group} light=${l} index=${i} advised=${advised[l.group]} stale=${stale} />`)}</ul>
+    <ul class="rig-cards">${list.map((l, i) => html`<${Card} key=${l.group} light=${l} index=${i} advised=${advised[l.group]} load=${(rig?.loads || []).find((x) => x.group === l.group)} stale=${stale} />`)}</ul>
     ${list.length > 0 && html`<div class="rig-two">
       <${Above} lights=${list} backdrop=${rig?.backdrop_m || 0} stale=${stale} />
       <${Shares} rig=${rig} lights=${list} />
@@ -39,7 +40,7 @@ function useRig(doc) {
   return rig;
 }
 
-function Card({ light, index, advised, stale }) {
+function Card({ light, index, advised, load, stale }) {
   const { settings, shown: place, draft, phase, fixed, press, save, here, text } = useLight(light, stale);
   const off = fixed && here >= 0;
   return html`<li class=${light.off ? 'light is-off' : 'light'}>
@@ -51,6 +52,7 @@ function Card({ light, index, advised, stale }) {
         aria-label=${light.off ? T.lights.turnOn(T.said.light(light)) : T.lights.turnOff(T.said.light(light))} onClick=${() => save({ off: !light.off })}>${light.off ? T.lights.off : T.lights.on}</button>
     </div>
     <${Stepper} light=${light} text=${text} draft=${draft >= 0} down=${!fixed && place > 0} up=${!fixed && place < settings.length - 1} press=${press} />
+    ${load && html`<p class="rig-load">${T.rig.load(load.full_flashes_per_minute.toFixed(1), load.limit_flashes_per_minute, load.left)}</p>`}
     <div class="rig-fields">
       <${Told} id=${`d-${light.group}`} label=${T.rig.distance(unit())} value=${shown(light.distance_m)} off=${off} numeric
         send=${(v) => told(v) > 0 && save({ distance_m: told(v) })} />
@@ -90,6 +92,7 @@ function Shares({ rig, lights }) {
     <table><thead><tr><td></td><th scope="col">${T.rig.expected}</th><th scope="col">${T.rig.between}</th></tr></thead>
       <tbody>${regions.map(({ region, name, next: n }) => html`<tr key=${region}><th scope="row">${T.said.region(name)}</th>
         <td>${signed(n.level_stops)}</td><td>${T.rig.range(signed(n.low_stops), signed(n.high_stops))}</td></tr>`)}</tbody></table>
+    ${rig.apart && html`<p class="apart" lang=${theirs()}>${rig.apart.text}</p>`}
     ${judged.length > 0 && html`<h3>${T.rig.foretold(judged[0].before.frame)}</h3>
     <table><thead><tr><td></td><th scope="col">${T.rig.expected}</th><th scope="col">${T.rig.measured}</th><th scope="col">${T.rig.apart}</th></tr></thead>
       <tbody>${judged.map(({ region, name, before: b }) => html`<tr key=${region}><th scope="row">${T.said.region(name)}</th>

@@ -153,6 +153,7 @@ export const texts = {
     distance: (unit) => `Abstand, ${unit}`,
     zoom: 'Zoom, mm',
     modifier: 'Lichtformer',
+    load: (per, limit, left) => `${per} von ${limit} vollen Blitzen je Minute; noch ${left} bei dieser Leistung. Es gilt die Anleitung.`,
     shares: 'Woraus das Licht besteht',
     noShares: 'Bekannt nach dem ersten Bild unter einem Plan.',
     ambient: 'Raum',

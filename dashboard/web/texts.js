@@ -143,6 +143,7 @@ export const T = {
     distance: (unit) => `Distance, ${unit}`,
     zoom: 'Zoom, mm',
     modifier: 'Modifier',
+    load: (per, limit, left) => `${per} of ${limit} full flashes a minute; ${left} more at this power. The maker’s manual decides.`,
     shares: 'What makes the light',
     noShares: 'Known after the first frame under a plan.',
     ambient: 'room',
