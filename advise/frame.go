@@ -176,7 +176,7 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 		s.taught = s.model.With(rig.Observation{Setting: s.lastSet, Levels: seen[:]})
 		return s, nil
 	}
-	s.model, s.absent = s.taught, nil
+	s.model, s.missed, s.absent = s.taught, s.absent, nil
 	if s.Question != nil && f.Number > s.Question.Expires {
 		if s.assumed() {
 			s.model = s.loose() // nobody said what it was: learn the light anew
@@ -335,8 +335,9 @@ func (s State) silences(fit rig.Fit, base []rig.Level, now rig.Setting, seen [re
 		if !seen[k].OK || seen[k].AtLeast || drop < absentDrop || fell < max(absentDrop, min(drop*2/3, absentSure)) {
 			continue
 		}
-		if len(s.model.Seen) == 0 && (base[k].Sigma > foretold || fell < 3*base[k].Sigma) {
-			continue // the first frame is held against guide numbers alone, where there are any
+		before := slices.Contains(s.missed, l.Group) || slices.ContainsFunc(s.model.Seen, func(o rig.Observation) bool { return !o.Off[i] })
+		if !before && (base[k].Sigma > foretold || fell < 3*base[k].Sigma) {
+			continue // what a light gives is known from frames that it lit, or from guide numbers
 		}
 		out = append(out, h)
 	}

@@ -43,6 +43,7 @@ type State struct {
 	heldHere   bool         // this sitter has had a frame on target
 	putAside   bool         // the current advice was put aside
 	absent     []string     // groups of the lights that did not light the newest frame
+	missed     []string     // groups of those that did not light the frame before it
 	unseen     int          // frames in a row that did not show the pending adjustments, though there was time to turn
 	bumped     string       // group of a light whose dial may have been turned up unseen: its region clips
 	untaught   bool         // the newest frame taught nothing: it could lie on either side of an adjustment

@@ -23,6 +23,8 @@ type watching struct {
 	Model   rig.Model        // as taught up to the baseline; it never learns again
 	Kind    assess.Kind      // of the baseline's reading: another kind is not comparable
 	Places  []place          // the settings of late, with the levels that belong to them; the newest last
+	Areas   [9]area          // of the backdrop in the baseline,
+	First   exposure.Stops   // and its level there
 	Set     rig.Setting      // of the newest frame held against the baseline
 	Shift   []exposure.Stops // per light: a drift that was made up for with its dial
 	Past    []past           // frames of late, so that one of them can become the baseline
@@ -56,15 +58,22 @@ type past struct {
 	Number int
 	Set    rig.Setting
 	Levels [regionCount]rig.Measured
+	Areas  [9]area
 	Kind   assess.Kind
+}
+
+// area is the level of a ninth of the frame, as far as it shows backdrop.
+type area struct {
+	Level exposure.Stops
+	OK    bool
 }
 
 const (
 	keepPlaces = 4
 	keepPast   = 30
-	// A level is learned over so many frames under one setting: then it is known to a fifth of the
+	// A level is learned over so many frames under one setting: then it is known to a sixth of the
 	// scatter, and what changes after that can't pull it along (derived here).
-	anchorFrames = 24
+	anchorFrames = 40
 	// What a step of the dial is predicted to do is off by this part of it: curve and modifier.
 	stepError = 0.15
 	// A frame that lies so many standard deviations off says nothing of how the light stands.
@@ -102,7 +111,7 @@ func (w *watching) setUp(p *plan.Plan) {
 
 // drop forgets the baseline. Loads, pauses and the list of frames stay.
 func (w *watching) drop() {
-	w.Base, w.Model, w.Places, w.Set, w.Shift, w.Past = 0, rig.Model{}, nil, rig.Setting{}, nil, nil
+	w.Base, w.Model, w.Places, w.Set, w.Shift, w.Past, w.Areas = 0, rig.Model{}, nil, rig.Setting{}, nil, nil, [9]area{}
 	w.Drift = w.Drift.Rebased()
 	w.Stands = nil
 }
@@ -127,6 +136,11 @@ func (s State) watched(in Input, told []Output) (State, []Output) {
 		s.heldHere = false // a break: an adjustment may be offered
 	}
 	seen := measuredRegions(s.Plan, f.Reading)
+	areas := areasOf(f.Reading)
+	w.evened(&seen, areas)
+	if s.strayed(seen) {
+		seen[whiteRegion] = rig.Measured{}
+	}
 	set := s.litFor()
 	x := drift.Frame{Number: f.Number, At: w.Clock, NewSitter: w.Another}
 	for _, l := range s.Lights {
@@ -150,7 +164,7 @@ func (s State) watched(in Input, told []Output) (State, []Output) {
 	if at >= 0 && len(found) == 0 && w.quiet() {
 		s.anchored(at, seen)
 	}
-	w.Past = append(slices.Clone(w.Past), past{f.Number, set, seen, f.Reading.Kind})
+	w.Past = append(slices.Clone(w.Past), past{f.Number, set, seen, areas, f.Reading.Kind})
 	w.Past = w.Past[max(0, len(w.Past)-keepPast):]
 	return s.findings(f.Number, found, told)
 }
@@ -159,6 +173,63 @@ func (s State) watched(in Input, told []Output) (State, []Output) {
 func (w *watching) explained() {
 	w.Drift = w.Drift.Rebased()
 	w.Stands = slices.DeleteFunc(slices.Clone(w.Stands), func(x drift.Finding) bool { return !w.stands(x, w.Drift.Last) })
+}
+
+// areasOf are the unclipped areas of the backdrop, as far as enough of each is seen.
+func areasOf(r *assess.Reading) (out [9]area) {
+	if r.Regions.Backdrop == nil {
+		return out
+	}
+	for _, a := range r.Regions.Backdrop.Areas {
+		if i := a.Row*3 + a.Col; i >= 0 && i < len(out) && !a.AtLeast && a.Share >= areaShare {
+			out[i] = area{Level: a.Level.Round(), OK: true}
+		}
+	}
+	return out
+}
+
+// areaShare is how much of an area must be backdrop before it is held against the baseline's.
+const areaShare = 0.25
+
+// evened puts in the place of the backdrop's level what its areas did since the baseline, in the middle. Sitters
+// cover one part of an uneven backdrop and then another, which moves its level and is no light's doing.
+func (w *watching) evened(seen *[regionCount]rig.Measured, now [9]area) {
+	b := &seen[backdropRegion]
+	if w.Base == 0 || !b.OK || b.AtLeast || !slices.ContainsFunc(w.Areas[:], func(a area) bool { return a.OK }) {
+		return
+	}
+	var by []exposure.Stops
+	for i, a := range now {
+		if a.OK && w.Areas[i].OK {
+			by = append(by, a.Level-w.Areas[i].Level)
+		}
+	}
+	if len(by) == 0 {
+		*b = rig.Measured{} // no part of it was seen then
+		return
+	}
+	slices.Sort(by)
+	m := by[len(by)/2]
+	if len(by)%2 == 0 {
+		m = (by[len(by)/2-1] + m) / 2
+	}
+	b.Value = (w.First + m).Round()
+}
+
+// strayed tells that the declared white is no longer where it was declared: it fell by a stop or more, and the
+// sitter who holds or wears it hardly did.
+func (s State) strayed(seen [regionCount]rig.Measured) bool {
+	w := s.watch
+	if w.Base == 0 || !seen[whiteRegion].OK || !seen[sitterRegion].OK || seen[sitterRegion].AtLeast {
+		return false
+	}
+	p := w.Places[len(w.Places)-1]
+	white, sitter := p.Anchors[whiteRegion], p.Anchors[sitterRegion]
+	if !white.Known || !sitter.Known {
+		return false
+	}
+	fell := white.Level - seen[whiteRegion].Value
+	return fell >= 1 && sitter.Level-seen[sitterRegion].Value < fell/3
 }
 
 // quiet tells that nothing is being looked into: then frames may say how the light stands.
@@ -406,7 +477,7 @@ func (s *State) based(frame int) bool {
 			start.Anchors[k] = anchor{Level: y.Value, Var: math.Round(own*1e9) / 1e9, Count: 1, Known: true}
 		}
 	}
-	w.Places, w.Set = []place{start}, p.Set
+	w.Places, w.Set, w.Areas, w.First = []place{start}, p.Set, p.Areas, p.Levels[backdropRegion].Value
 	return i >= 0
 }
 
@@ -416,11 +487,21 @@ func (s State) firstHold(st FrameState) (State, []Output) {
 	w := s.watch
 	if w.Base > 0 || s.Advice.Status != Hold || !st.OnTarget || s.untaught || len(s.absent) > 0 || s.Question != nil ||
 		st.Reading.Kind == assess.Provisional || !s.comparable() || len(w.Past) == 0 || w.Past[len(w.Past)-1].Number != st.Number ||
-		slices.ContainsFunc(s.Lights, func(l LightState) bool { return l.Off }) {
+		slices.ContainsFunc(s.Lights, func(l LightState) bool { return l.Off }) || !s.allJudged(st) {
 		return s, nil
 	}
 	s.based(st.Number)
 	return s, []Output{event("baseline", Event{Frame: st.Number, Text: sayBaseline(st.Number)})}
+}
+
+// allJudged tells whether a frame shows everything that the plan has a target for.
+func (s State) allJudged(st FrameState) bool {
+	for _, j := range judgedRegions(s.Plan, s.Reference != nil) {
+		if j.target.Judged && j.name != Crown && !slices.ContainsFunc(st.Expected, func(e Expected) bool { return e.Region == j.name }) {
+			return false
+		}
+	}
+	return true
 }
 
 // anotherSitter starts everything that belongs to one person anew.

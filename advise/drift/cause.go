@@ -33,6 +33,8 @@ const (
 	plausible = 2.0
 	// A cause that lights a region by less than this share can't show there.
 	leastShare = 0.01
+	// The sun comes round with many times what a room had before.
+	leastRoom = 0.002
 )
 
 // causes lists every single cause that could have changed the regions so, the
@@ -61,7 +63,7 @@ func (s State) causes(off []bool, changes []change) []Cause {
 				wy += w * k.linear() / v
 				most = max(most, w)
 			}
-			if most < leastShare {
+			if most < leastShare && (c.What != Room || most < leastRoom) {
 				return
 			}
 			x = max(wy/ww, leastFactor)
@@ -111,7 +113,7 @@ func (s State) causes(off []bool, changes []change) []Cause {
 // unlikely is what speaks against a cause before any frame, as chi-square (common practice, no source).
 func unlikely(c Cause, size, sigma float64) float64 {
 	chi := 2 * min(math.Abs(size), 1.5) // small changes are commoner than large ones, and a flash that sleeps is as common as a stop
-	if size > plausible {
+	if size > plausible && c.What != Room {
 		chi += 4 * (size - plausible) * (size - plausible)
 	}
 	// Apertures and ISO click by a third of a stop, so a smaller change is hardly theirs.

@@ -68,26 +68,26 @@ func (e Ewma) Limit(n int) float64 {
 
 // RunLength is how many frames, on average and at the least, a region without drift
 // goes by before one of its two detectors signals; each of them alone has this run length.
-const RunLength = 200_000
+const RunLength = 80_000
 
 // slowly is the EWMA in use. Its run length is computed in the tests with the
 // asymptotic limits; the exact early limits cost under a hundredth of it.
-var slowly = Ewma{Lambda: 0.1, L: 4.48}
+var slowly = Ewma{Lambda: 0.1, L: 4.271}
 
 // tuned are the CUSUMs in use: for every allowance the limit that gives [RunLength],
 // two-sided, computed by the integral equation (see [Cusum.RunLength]); a test recomputes them.
 var tuned = []Cusum{
-	{0.5, 11.048},
-	{0.6, 9.321},
-	{0.75, 7.529},
-	{0.9, 6.292},
-	{1, 5.659},
-	{1.25, 4.493},
-	{1.5, 3.694},
-	{1.75, 3.117},
-	{2, 2.695},
-	{2.5, 2.085},
-	{3, 1.568},
+	{0.5, 10.132},
+	{0.6, 8.557},
+	{0.75, 6.918},
+	{0.9, 5.783},
+	{1, 5.200},
+	{1.25, 4.126},
+	{1.5, 3.388},
+	{1.75, 2.860},
+	{2, 2.471},
+	{2.5, 1.885},
+	{3, 1.371},
 }
 
 // tunedFor picks the detector for an allowance in standard deviations: the

@@ -13,6 +13,8 @@ import (
 type Load struct {
 	Pulses []Pulse `json:"pulses"` // oldest first, none older than the span
 	Said   int     `json:"said"`   // 0 nothing, 1 near, 2 over
+	// The highest load of late: a rest does not make it forgotten at once.
+	Hard FlashesPerMinute `json:"hard"`
 }
 
 // Pulse is energy that a light gave in one slice of time.
@@ -117,6 +119,7 @@ func (s State) count(f Frame) (State, []Finding) {
 			out = append(out, x.worded(s, wording{light: l, left: left}))
 		}
 		load.Said = level
+		load.Hard = FlashesPerMinute(math.Round(math.Max(float64(per), 0.98*float64(load.Hard))*1000) / 1000)
 		s.Loads[i] = load
 	}
 	return s, out

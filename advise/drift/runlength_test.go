@@ -196,8 +196,8 @@ func TestTheDetectorsInUseHaveTheStatedRunLength(t *testing.T) {
 	for n := 1; n <= 200; n++ {
 		early += 2 * cumulative(-slowly.L)
 	}
-	if early > 0.002 {
-		t.Errorf("the early limits add up to %.4f signals, want a five-hundredth at most", early)
+	if early > 0.005 {
+		t.Errorf("the early limits add up to %.4f signals, want a two-hundredth at most", early)
 	}
 }
 

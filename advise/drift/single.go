@@ -20,7 +20,7 @@ func (s State) returned(n *Seen) (State, []Finding, bool) {
 			continue
 		}
 		a := s.Open.Before[at]
-		most := 3*st.sigma(s.Setup.Scatter, r.Sigma) + guard*math.Hypot(float64(a.Doubt), float64(r.Doubt))
+		most := 3*st.sigma(s.Setup.Scatter, r.Sigma) + 2*math.Hypot(float64(a.Doubt), float64(r.Doubt))
 		if math.Abs(float64(r.Value-a.At)) > most {
 			return s, nil, false
 		}
@@ -115,7 +115,7 @@ func (s State) rested(n Seen) (State, []Finding, bool) {
 // at a third of its limit or more.
 func (s State) worked(light int) bool {
 	limit := s.Setup.Lights[light].Limit
-	return limit > 0 && s.Loads[light].Per(limit, s.LastAt) >= limit/3
+	return limit > 0 && s.Loads[light].Hard >= limit/3
 }
 
 func (s State) lowsOf(light int) int {
@@ -142,9 +142,23 @@ func (s State) unlit(n *Seen) (State, []Finding, bool) {
 	changes := s.changes([]Seen{*n}, s.anchors())
 	all := s.causes(n.Off, changes)
 	near := alike(all)
-	if unexplained(all, len(changes)) || slices.ContainsFunc(near, func(c Cause) bool { return !c.Gone }) {
+	if slices.ContainsFunc(near, func(c Cause) bool { return !c.Gone }) {
 		return s, nil, false
 	}
+	// What is left without a light lies in the dark, where model and curve are poor: a fall this deep needs no fit.
+	deep := slices.ContainsFunc(changes, func(c change) bool { return c.by <= -deepFall })
+	if len(near) == 0 || unexplained(all, len(changes)) && !deep {
+		return s, nil, false
+	}
+	next, out := s.missing(n, near)
+	return next, out, true
+}
+
+// deepFall is a fall from one frame to the next that hardly anything but a light that did not fire makes (common practice, no source).
+const deepFall exposure.Stops = 1.5
+
+// missing tells of a light that did not light a frame; near are the lights it may have been.
+func (s State) missing(n *Seen, near []Cause) (State, []Finding) {
 	n.Odd = true
 	s.Held = nil
 	best := near[0]
@@ -169,10 +183,16 @@ func (s State) unlit(n *Seen) (State, []Finding, bool) {
 	}
 	s.Dark = &d
 	if d.Count > 1 {
-		return s, out, true // asleep rather than tired
+		return s, out // asleep rather than tired
 	}
 	next, more := s.low(n, best.Index)
-	return next, append(out, more...), true
+	return next, append(out, more...)
+}
+
+// dark takes in a frame of which it is known that a light did not fire: it says nothing of how the others stand.
+func (s State) dark(n *Seen, light int) (State, []Finding) {
+	l := s.Setup.Lights[light]
+	return s.missing(n, []Cause{{What: OneLight, Group: l.Group, Name: l.Name, Index: light, Size: -5, Gone: true}})
 }
 
 // litAgain closes what unlit opened.
@@ -193,14 +213,14 @@ func (s State) witnessed(n *Seen) bool {
 }
 
 // oddFrame tells of a frame that stands apart, and holds it back until the next one comes.
-func (s State) oddFrame(n *Seen, side int) (State, []Finding) {
+func (s State) oddFrame(n *Seen, side int, witnessed bool) (State, []Finding) {
 	n.Odd = true
 	s.Dark = nil
 	changes := s.changes([]Seen{*n}, s.anchors())
 	all := s.causes(n.Off, changes)
 	s.NextID++
 	s.Held = &Held{Seen: *n, Side: side, ID: s.NextID}
-	x := Finding{ID: s.NextID, Revision: 1, Kind: OddFrame, Frame: n.Number, Since: n.Number, Witnessed: s.witnessed(n), May: OnlyTell, Retake: true}
+	x := Finding{ID: s.NextID, Revision: 1, Kind: OddFrame, Frame: n.Number, Since: n.Number, Witnessed: witnessed, May: OnlyTell, Retake: true}
 	if !x.Witnessed {
 		x.May = CardCheck
 	}

@@ -127,7 +127,12 @@ func (s State) Next(f Frame) (State, []Finding) {
 	if usual := median(s.Good); len(s.Good) >= 5 && n.Rest >= max(restLeast, restFactor*usual) {
 		s.RestAt, s.RestFor = n.Number, n.Rest
 	}
-	s, more := s.judge(&n)
+	var more []Finding
+	if i := slices.Index(f.Unfired, true); i >= 0 && i < len(s.Setup.Lights) {
+		s, more = s.dark(&n, i)
+	} else {
+		s, more = s.judge(&n)
+	}
 	out = append(out, more...)
 	if s.Seen = append(s.Seen, n); len(s.Seen) > keepSeen {
 		s.Seen = s.Seen[len(s.Seen)-keepSeen:]
@@ -179,7 +184,7 @@ func (s State) stream(region string) int {
 func (s State) judge(n *Seen) (State, []Finding) {
 	known := s.Setup.Scatter
 	ready := make([]bool, len(s.Streams))
-	odd, side := 0, 0
+	odd, side, witnessed := 0, 0, false
 	for _, r := range n.All {
 		i := s.stream(r.Region)
 		st := &s.Streams[i]
@@ -187,7 +192,12 @@ func (s State) judge(n *Seen) (State, []Finding) {
 			continue
 		}
 		if z := st.off(known, r); math.Abs(z) >= oddAt+st.slack(known, r) && (st.Witnessed || !st.Muted) {
+			// A pose is no fault: without a witness, only what no pose does stands apart.
+			if !st.Witnessed && math.Abs(float64(r.Value-st.Centre)) < poseMost {
+				continue
+			}
 			odd++
+			witnessed = witnessed || st.Witnessed
 			side = sign(z)
 		}
 	}
@@ -205,8 +215,9 @@ func (s State) judge(n *Seen) (State, []Finding) {
 	held := s.Held
 	s.Held = nil
 	switch {
+	case odd > 0 && s.Open != nil && s.resting(n, *s.Open): // the frames after a rest say what a sag was
 	case odd > 0 && (held == nil || held.Side != side):
-		return s.oddFrame(n, side)
+		return s.oddFrame(n, side, witnessed)
 	case held != nil && (odd > 0 || s.leans(held, n)):
 		return s.feedAll(n, held, ready, nil) // two in a row: a shift
 	}

@@ -35,7 +35,7 @@ const (
 	// The least scatter that is believed of any flash (0.03 to 0.1 stop is usual; common practice, no source).
 	leastScatter = 0.03
 	// What is believed before frames tell, with the weight of so many frames.
-	firstScatter, firstWeight = 0.08, 10
+	firstScatter, firstWeight = 0.07, 10
 	// Frames over which the scatter is remembered.
 	memory = 200
 	// A frame this far off, in standard deviations, is odd: held back until the next one
@@ -44,9 +44,11 @@ const (
 	// Frames of a new sitter that make the centre of a region without witness.
 	warmFrames = 5
 	// A stated doubt is guarded against to so many standard deviations.
-	guard = 2.0
+	guard = 1.75
 	// One wild pose says nothing: regions without witness vary by this much beyond what averages out (common practice, no source).
 	poseSigma = 0.15
+	// No pose changes a sitter's level by this much from one frame to the next (common practice, no source).
+	poseMost = 1.0
 )
 
 // scatter is the flashes' scatter to count with, in stops: what was learned, and a margin
@@ -56,7 +58,7 @@ func (s *Stream) scatter(known exposure.Stops) float64 {
 	if known > 0 {
 		return float64(known)
 	}
-	return max(math.Sqrt(s.Variance)*(1+1.3/math.Sqrt(s.Weight)), leastScatter)
+	return max(math.Sqrt(s.Variance)*(1+1/math.Sqrt(s.Weight)), leastScatter)
 }
 
 // sigma is one standard deviation of a frame's residual without drift.

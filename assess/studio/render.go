@@ -59,7 +59,7 @@ const (
 
 func (s *Studio) draw(width, height int, flashes []Flash, moved Offset, turn float64) *scene {
 	g := &scene{width: width, height: height, step: 1, flashes: flashes, moved: moved, sources: len(s.Lights) + 1}
-	if width*height > finePixels {
+	if width*height > finePixels || s.Coarse {
 		g.step = 2
 	}
 	for (width/g.step+2)*(height/g.step+2) > gridLimit {
@@ -299,6 +299,23 @@ func (s *Studio) throughLens(g *scene) {
 	}
 }
 
+// fine is in how many steps of linear light the code table of a curve knows it.
+const fine = 1 << 15
+
+// codes are the tables from linear light to code value of every curve, made when first used.
+var codes = func() (all [curves]func() []uint8) {
+	for k := range all {
+		all[k] = sync.OnceValue(func() []uint8 {
+			t := make([]uint8, fine+1)
+			for i := range t {
+				t[i] = uint8(math.Round(CurveKind(k).Code(float64(i) / fine)))
+			}
+			return t
+		})
+	}
+	return all
+}()
+
 // noise is a table of standard normal deviates. Frames read it from random
 // places; at 65536 entries no eye or statistic here sees it repeat.
 var noise = sync.OnceValue(func() []float32 {
@@ -333,11 +350,8 @@ func (s *Studio) develop(g *scene, r *rand.Rand) (*image.RGBA, *counts) {
 	case 8:
 		base, dx, dy = (cam.Width-1)*4, img.Stride, -4
 	}
-	const fine, most = 1 << 15, 2
-	code := make([]uint8, fine+1)
-	for i := range code {
-		code[i] = uint8(math.Round(cam.Curve.Code((float64(i)) / fine)))
-	}
+	const most = 2
+	code := codes[cam.Curve]()
 	// Shot noise is the root of the electrons, read noise is the same everywhere.
 	sigma := make([]float32, most*1024+1)
 	if cam.FullWell > 0 {

@@ -65,6 +65,18 @@ func (s *Studio) expose() (*image.RGBA, Truth) {
 	}
 	s.frame++
 	r := rand.New(rand.NewPCG(s.Seed, uint64(s.frame)))
+	flashes := s.flash(r)
+	moved, turn := s.sway(r)
+	w, h := s.Camera.Upright()
+	g := s.draw(w, h, flashes, moved, turn)
+	img, n := s.develop(g, r)
+	t := s.truth(g, n)
+	t.Cells = g.cells(edgesOf(s.Camera.Width, s.Camera.PictureHeight, s.Camera.Orientation, photo.CellSize))
+	return img, t
+}
+
+// flash is what every light did in the frame.
+func (s *Studio) flash(r *rand.Rand) []Flash {
 	flashes := make([]Flash, len(s.Lights))
 	for i := range s.Lights {
 		l := &s.Lights[i]
@@ -80,18 +92,7 @@ func (s *Studio) expose() (*image.RGBA, Truth) {
 			flashes[i].Off = 0
 		}
 	}
-	sway := func() exposure.Metres { return s.Sway * exposure.Metres(clamp(r.NormFloat64(), -2.5, 2.5)) }
-	moved := Offset{sway(), sway() * 0.6, sway()}
-	turn := 0.0
-	if s.Sway > 0 {
-		turn = 0.09 * clamp(r.NormFloat64(), -2, 2)
-	}
-	w, h := s.Camera.Upright()
-	g := s.draw(w, h, flashes, moved, turn)
-	img, n := s.develop(g, r)
-	t := s.truth(g, n)
-	t.Cells = g.cells(edgesOf(s.Camera.Width, s.Camera.PictureHeight, s.Camera.Orientation, photo.CellSize))
-	return img, t
+	return flashes
 }
 
 // Tether is how a camera's software lays files in a folder. The zero value

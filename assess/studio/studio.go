@@ -18,6 +18,7 @@ type Studio struct {
 	Sway     exposure.Metres // how far the sitter moves about between frames, one standard deviation per axis
 	Empty    bool            // nobody is in front of the backdrop
 	Scatter  exposure.Stops  // flash-to-flash scatter of each light, one standard deviation
+	Coarse   bool            // small pictures are drawn at half the density too: for evaluations by the ten thousand
 	Seed     uint64          // all that is random follows from Seed and the frame's number
 
 	// Fault, where set, is asked once per frame for each light that is on, in

@@ -15,6 +15,7 @@ import (
 const evaluateHelp = `Say how far thirdstop can be believed, on scenes and studios of known truth, as Markdown tables.
 
     thirdstop evaluate levels [--scenes N] [--seed N] [FILE...]
+    thirdstop evaluate drift [--frames N] [--runs N] [--seed N]
 
 Random scenes of the virtual studio are measured under the default tone curve, and
 again after the camera's curve was learned from a simulated bracket of nine frames.
@@ -38,6 +39,12 @@ holds in truth: after how many corrections, and in what share of the studios.
     --walk           the guided set-up is walked first; "at once" is then its end
     --trace          print every frame and what was advised, instead
 
+Drift: the virtual studio shoots with moving sitters who change, and with scripted faults of its
+lights, at 0.03, 0.05 and 0.10 stop scatter.
+
+    --frames N   clean frames at every scatter, for false alarms; 3000 unless told
+    --runs N     drifts of every course, and faults of every kind; 20 unless told
+
 Exit code: 0 done, 1 it could not be done, 2 wrong use.
 `
 
@@ -47,11 +54,13 @@ func runEvaluate(ctx context.Context, args []string, stdout, stderr io.Writer) i
 		return runEvaluateLevels(ctx, args[1:], stdout, stderr)
 	case len(args) > 0 && args[0] == "advice":
 		return runEvaluateAdvice(ctx, args[1:], stdout, stderr)
+	case len(args) > 0 && args[0] == "drift":
+		return runEvaluateDrift(ctx, args[1:], stdout, stderr)
 	case len(args) > 0 && (args[0] == "-h" || args[0] == "--help" || args[0] == "help"):
 		fmt.Fprint(stdout, evaluateHelp)
 		return 0
 	}
-	fmt.Fprintf(stderr, "thirdstop evaluate: say what: levels or advice\n\n%s", evaluateHelp)
+	fmt.Fprintf(stderr, "thirdstop evaluate: say what: levels, advice or drift\n\n%s", evaluateHelp)
 	return 2
 }
 
