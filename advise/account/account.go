@@ -155,7 +155,21 @@ func ReadContext(ctx context.Context, dir string) (*Account, error) {
 	for _, i := range r.standing {
 		a.Frames[i].Stands = true
 	}
+	a.tellLater()
 	return a, nil
+}
+
+// tellLater gives the lights of the baseline the directions that somebody told after it was accepted: until then they were
+// not told, so the light has not moved since.
+func (a *Account) tellLater() {
+	was := a.AtBaseline.Lights
+	a.AtBaseline.Lights = slices.Clone(was)
+	for i, l := range a.AtBaseline.Lights {
+		k := slices.IndexFunc(a.Final.Lights, func(f advise.LightState) bool { return f.Group == l.Group })
+		if l.Bearing == nil && k >= 0 {
+			a.AtBaseline.Lights[i].Bearing = a.Final.Lights[k].Bearing
+		}
+	}
 }
 
 // reader builds an account step by step.

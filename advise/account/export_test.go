@@ -98,3 +98,15 @@ func FuzzExportedTextsReadBack(f *testing.F) {
 		}
 	})
 }
+
+func TestADirectionToldLaterCountsForTheBaseline(t *testing.T) {
+	d, e := advise.Degrees(45), advise.Degrees(-30)
+	a := &Account{}
+	a.AtBaseline.Lights = []advise.LightState{{Group: "A"}, {Group: "B", Bearing: &e}, {Group: "C"}}
+	a.Final.Lights = []advise.LightState{{Group: "B", Bearing: &d}, {Group: "A", Bearing: &d}}
+	before := a.AtBaseline.Lights
+	a.tellLater()
+	if l := a.AtBaseline.Lights; *l[0].Bearing != 45 || *l[1].Bearing != -30 || l[2].Bearing != nil || before[0].Bearing != nil {
+		t.Errorf("the lights are %+v, and those of the state before %+v", l, before)
+	}
+}

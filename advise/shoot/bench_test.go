@@ -106,3 +106,19 @@ func BenchmarkResume10000(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkReplay10000 plays a shoot of 10,000 frames from its beginning, as a sheet, an export and `trail replay` do.
+func BenchmarkReplay10000(b *testing.B) {
+	_, s := history(b, 10_000)
+	dir := s.trail.Dir()
+	if err := s.Close(); err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		for _, err := range Steps(dir) {
+			if err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+}

@@ -179,10 +179,19 @@ func events(d *drawing, a *account.Account, X func(float64) float64, top, bottom
 		x := X(float64(s.Frame) + 0.5)
 		d.line(x, bottom-4, x, bottom, "sitting")
 	}
+	lights := map[int]string{} // that what was noted of a frame is about
+	for _, l := range a.Log {
+		if l.Frame > 0 && l.Group != "" && drifted(l.Kind) && !ordinary(l.Kind) {
+			lights[l.Frame] = l.Group
+		}
+	}
 	for _, f := range a.Frames {
 		if f.Stands && slices.ContainsFunc(f.Marks, drifted) {
 			x := X(float64(f.Number))
 			d.el("path", "d", fmt.Sprintf("M %s %s l 1.2 -2 l -2.4 0 Z", plain(x), plain(top+2)), "class", "drift")
+			if g := lights[f.Number]; g != "" {
+				d.text(x+1.6, top+2, "small", g)
+			}
 		}
 	}
 }
@@ -190,6 +199,11 @@ func events(d *drawing, a *account.Account, X func(float64) float64, top, bottom
 // drifted tells the marks that speak of the light having changed by itself.
 func drifted(kind string) bool {
 	return kind != "late" && kind != "damaged" && kind != "baseline"
+}
+
+// ordinary tells what is noted of good frames, too.
+func ordinary(kind string) bool {
+	return slices.Contains([]string{"advice", "question", "adjusted", "followed", "exposure"}, kind)
 }
 
 func ticks(d *drawing, first, last int, X func(float64) float64, bottom float64) {

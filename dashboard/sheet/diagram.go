@@ -79,7 +79,9 @@ func places(p *plan.Plan) (lights []place, backdrop float64, known bool) {
 			// Its distance is to the backdrop, so the direction only tells how far to the side.
 			at.y = backdrop - d
 			at.x = at.y * sin / max(-cos, 0.2)
-			if at.y < 0.2 || math.Abs(at.x) > 4 { // a direction that can't be: beside or before the sitter
+			if !at.turning {
+				at.x = math.Copysign(0.9, sin)
+			} else if at.y < 0.2 || math.Abs(at.x) > 4 { // a direction that can't be: beside or before the sitter
 				at.x, at.turning = math.Copysign(0.9, sin), false
 			}
 			at.toX, at.toY = at.x*0.6, backdrop

@@ -71,6 +71,7 @@ type sheet struct {
 	Series      []legend
 	Sitters     []sitter
 	Thumbs      []thumb
+	Runs        []run
 	Off         []off
 	OffMore     int
 	Corrections []correction
@@ -106,6 +107,9 @@ type sitter struct {
 	Count, On    int
 }
 
+// run is a run of frames that were off for one cause.
+type run struct{ Frames, What string }
+
 // thumb is one small picture: the newest of a sitter that was on target.
 type thumb struct {
 	Picture template.URL
@@ -137,9 +141,6 @@ func newSheet(a *account.Account, o Options) sheet {
 	s.camera(lit, a.Baseline())
 	if p != nil {
 		lights := lit.Lights
-		if b := a.Baseline(); b != nil && len(b.Lights) == len(p.Lights) {
-			lights = b.Lights
-		}
 		p = standing(p, lights)
 		s.lights(p, lights)
 		var scale float64
@@ -154,6 +155,13 @@ func newSheet(a *account.Account, o Options) sheet {
 		s.Series = append(s.Series, legend{g.class, g.words, d.in(4, 4, g.words)})
 	}
 	s.thumbs(frames, o)
+	for _, r := range a.Final.Drift.OffFrames {
+		frames := fmt.Sprint(r.From)
+		if r.To != r.From {
+			frames = fmt.Sprintf("%d to %d", r.From, r.To)
+		}
+		s.Runs = append(s.Runs, run{frames, r.Text})
+	}
 	s.off(frames)
 	s.corrections(a)
 	for _, t := range a.Turns {

@@ -72,7 +72,7 @@ func TestASheetNeedsNothingBesideIt(t *testing.T) {
 		t.Errorf("%d pictures of three sitters", n)
 	}
 	for _, want := range []string{"Alder Quay Rowing Club, committee portraits", "f/8", "1/125 s", "ISO 100", "Key (B)", "1/8 + 1/3", "shoot-through umbrella, 1 m",
-		"1.2 m", "45° right", "150° left", "1.9 m", "Frame 12", "data:image/jpeg;base64,", "a light did not fire", "committee/AQ_0024.jpg",
+		"1.2 m", "45° right", "150° left", "1.9 m", "Frame 12", "data:image/jpeg;base64,", "a light did not fire", "Background (A) did not fire.", "committee/AQ_0024.jpg",
 		strings.Repeat("5f8a", 16), "maker's manual", "--head"} {
 		if !strings.Contains(shown, want) {
 			t.Errorf("the sheet does not show %q", want)

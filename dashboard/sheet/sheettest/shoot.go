@@ -61,6 +61,8 @@ func Shoot(n int) *account.Account {
 		}
 		a.Frames = append(a.Frames, f)
 	}
+	a.Log = []account.Line{{Kind: "absent", Frame: n / 2, Group: "A", Text: "Background (A) did not light the frame."}}
+	a.Final.Drift.OffFrames = []advise.OffFrames{{From: n / 2, To: n / 2, Kind: "light_absent", Group: "A", Text: "Background (A) did not fire."}}
 	a.Last = began.Add(time.Duration(n) * 7 * time.Second)
 	a.Sitters = []account.Break{{Frame: 0, Name: sitters[0]}, {Frame: n / 3, Name: sitters[1]}, {Frame: n * 2 / 3, Name: sitters[2]}}
 	a.Turns = []account.Turn{{At: began.Add(30 * time.Second), Frame: 4, Group: "B", From: -110, To: -90, Text: "Key (B): 1/16 + 1/3 to 1/8"},
