@@ -243,6 +243,7 @@ const clearly = 4.0
 func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter exposure.Shutter, seen [regionCount]rig.Measured) (State, rig.Setting, []Output, bool) {
 	now := s.setting(gain, shutter)
 	keep := slices.DeleteFunc(slices.Clone(s.recent), func(c change) bool { return at.Sub(c.at) > underWay })
+	told := s.recent
 	s.recent, s.bumped = nil, ""
 	fit := s.model.Fit()
 	base := fit.Predict(now)
@@ -267,7 +268,7 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 			return s, now, nil, false
 		}
 	}
-	best = s.preferred(all, best, at)
+	best = s.preferred(all, best, at, told)
 	if i := all[best].absent; i > 0 {
 		l := s.Lights[i-1]
 		s.absent, s.recent = []string{l.Group}, keep
@@ -346,8 +347,9 @@ func (s State) silences(fit rig.Fit, base []rig.Level, now rig.Setting, seen [re
 
 // preferred settles what the frame alone leaves open. Advice that was out long
 // enough to be followed counts as followed whole, if the frame does not speak against it: taken
-// the other way, a followed adjustment that clipping hides would be advised for ever.
-func (s State) preferred(all []hypothesis, best int, at time.Time) int {
+// the other way, a followed adjustment that clipping hides would be advised for ever. But whoever recorded how a light stands
+// since the frame before has told how this one was lit: then the record holds unless the frame clearly says otherwise.
+func (s State) preferred(all []hypothesis, best int, at time.Time, told []change) int {
 	whole := 0
 	for i := range all {
 		if !all[i].undone && len(all[i].moves) > len(all[whole].moves) {
@@ -355,13 +357,20 @@ func (s State) preferred(all []hypothesis, best int, at time.Time) int {
 		}
 	}
 	choice := 0
-	if at.Sub(s.advisedAt) >= handTime {
+	if at.Sub(s.advisedAt) >= handTime && !s.overrules(all[whole], told) {
 		choice = whole
 	}
 	if all[choice].cost < all[best].cost+clearly && !all[best].undone {
 		return choice
 	}
 	return best
+}
+
+// overrules tells whether a way the lights may have stood goes against a record that was just made of one of them.
+func (s State) overrules(h hypothesis, told []change) bool {
+	return slices.ContainsFunc(h.moves, func(m move) bool {
+		return slices.ContainsFunc(told, func(c change) bool { return c.group == s.Lights[m.light].Group })
+	})
 }
 
 // handTime is what it takes to read an adjustment and turn a dial, at the least (common practice, no source).

@@ -164,3 +164,14 @@ func TestManyFramesAreRememberedInOrderWhateverCameLate(t *testing.T) {
 		t.Errorf("%d frames are remembered, want 149: 150 but the one that never came", got)
 	}
 }
+
+// Half of what was advised, recorded on the page, is not taken for all of it: the frame shows just the step that was recorded.
+func TestARecordedPartOfTheAdviceIsNotTakenForAllOfIt(t *testing.T) {
+	off := true
+	s := applied(State{}, Input{Plan: &PlanText{Text: twoLights, Name: "p"}}, Input{Adjusted: &Adjusted{Group: "B", To: -90, From: -90, Off: &off}},
+		backdropFrame(1, -2.5), backdropFrame(2, -2.5),
+		Input{At: time.Date(2026, 11, 25, 10, 0, 21, 0, time.UTC), Adjusted: &Adjusted{Group: "A", From: -90, To: -60}}, backdropFrame(3, -1.5))
+	if s.Lights[0].Power != -60 {
+		t.Errorf("light A was set to 1/4 and the frame rose by its one stop, and it counts as %s", s.Lights[0].PowerText)
+	}
+}
