@@ -54,6 +54,8 @@ func Apply(s State, in Input) (State, []Output) {
 		s, out = s.walked(*in.Walk)
 	case in.Earlier != nil:
 		s, out = s.earlier(*in.Earlier)
+	case in.Metered != nil:
+		out = s.metered(*in.Metered)
 	case in.Note != nil:
 		out = append(out, event("note", Event{Ref: in.Note.Ref, Text: "A note."}))
 	}

@@ -24,6 +24,7 @@ type Input struct {
 	Sitter    *Sitter    `json:"sitter,omitempty"`
 	Baseline  *Baseline  `json:"baseline,omitempty"`
 	Note      *Note      `json:"note,omitempty"`
+	Metered   *Metered   `json:"metered,omitempty"`
 	Walk      *WalkInput `json:"walk,omitempty"`
 	Earlier   *Earlier   `json:"earlier,omitempty"`
 }

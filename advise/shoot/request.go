@@ -95,7 +95,7 @@ func (s *Shoot) check(r Request) (inputBody, error) {
 	var b inputBody
 	set := 0
 	for _, given := range []bool{r.Adjusted != nil, r.Reference != nil, r.Answer != nil, r.NotNow != nil, r.Baseline != nil,
-		r.Plan != nil, r.Earlier != nil, r.Note != nil, r.Sitter != nil, r.Walk != nil, r.End} {
+		r.Plan != nil, r.Earlier != nil, r.Metered != nil, r.Note != nil, r.Sitter != nil, r.Walk != nil, r.End} {
 		if given {
 			set++
 		}
@@ -133,6 +133,11 @@ func (s *Shoot) check(r Request) (inputBody, error) {
 		}
 	case r.Earlier != nil:
 		b.Input.Earlier = r.Earlier
+	case r.Metered != nil:
+		b.Input.Metered = r.Metered
+		if g := r.Metered.Group; g != "" && !slices.ContainsFunc(s.state.Lights, func(l advise.LightState) bool { return l.Group == g }) {
+			err = refuse("no light of the plan has the group %q; the groups are %s", g, groups(s.state.Lights))
+		}
 	case r.Note != nil:
 		b.Input.Note = &advise.Note{}
 		b.Input.Note.Ref, b.Kept, err = s.keepWords(*r.Note, "a note", true)

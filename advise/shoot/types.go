@@ -64,6 +64,7 @@ type Request struct {
 	NotNow    *advise.NotNow
 	Baseline  *advise.Baseline
 	Plan      *advise.PlanText
+	Metered   *advise.Metered
 	Earlier   *advise.Earlier // the light to be built again; hand its plan over first
 	Note      *string         // text; kept in the side file
 	Walk      *advise.WalkInput

@@ -293,6 +293,8 @@ func (s *Shoot) Submit(_ context.Context, r shoot.Request) (shoot.Receipt, error
 					e = *o.Event
 				}
 			}
+		case r.Metered != nil:
+			e = advise.Event{Kind: "meter", Group: r.Metered.Group, Text: "a hand meter showed " + r.Metered.FNumber.String()}
 		case r.Note != nil:
 			ref := fmt.Sprintf("n%d", st.Seq)
 			s.words[ref] = *r.Note

@@ -34,6 +34,8 @@ export function LogScreen({ doc, events, stale }) {
     <div class="log-acts">
       ${may('note') && html`<${Field} id="note" label=${T.log.note} place=${T.log.notePlace} go=${T.log.addNote} stale=${stale}
         send=${(text) => act('POST', '/notes', { text }, () => true)} />`}
+      ${may('note') && html`<${Field} id="meter" label=${T.log.meter} place="f/8" go=${T.log.addMeter} stale=${stale}
+        send=${(aperture) => act('POST', '/meter', { aperture }, () => true)} />`}
       ${may('sitter') && html`<${Field} id="sitter" label=${T.log.sitter} place=${T.log.sitterPlace} go=${T.log.addSitter} stale=${stale}
         send=${(name) => act('POST', '/sitters', { name }, () => true)} />`}
     </div>

@@ -207,6 +207,8 @@ export const texts = {
     note: 'Notiz',
     notePlace: 'Was soll gemerkt werden?',
     addNote: 'Aufschreiben',
+    meter: 'Handbelichtungsmesser',
+    addMeter: 'Festhalten',
     sitter: 'Nächste Person',
     sitterPlace: 'Name oder Nummer',
     addSitter: 'Platz nehmen lassen',

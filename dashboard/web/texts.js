@@ -197,6 +197,8 @@ export const T = {
     note: 'Note',
     notePlace: 'What should be remembered?',
     addNote: 'Write it down',
+    meter: 'Hand meter',
+    addMeter: 'Keep it',
     sitter: 'Next sitter',
     sitterPlace: 'Name or number',
     addSitter: 'Seat them',

@@ -209,6 +209,8 @@ func (s *Shoot) apply(st *advise.State, r shoot.Request) []advise.Event {
 		next.Seq = st.Seq
 		*st = next
 		return events(out)
+	case r.Metered != nil:
+		return []advise.Event{{Kind: "meter", Text: "Hand meter, all lights: " + r.Metered.FNumber.String() + "."}}
 	case r.Note != nil:
 		ref := fmt.Sprintf("note-%d", st.Seq)
 		s.words[ref] = *r.Note
