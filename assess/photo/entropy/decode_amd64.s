@@ -73,14 +73,17 @@ first:
 	XORL DX, DX
 	TESTL R12, R12
 	JZ   out
-	MOVQ R12, R11
-	SARQ $8, R11
-	MOVW R11, (DI)
 	SHLXQ R12, AX, AX
-	MOVBLZX R12, R12
-	SUBQ R12, BX
-	MOVL $256, R10
+	MOVBLZX R12, R10
+	ADDL $256, R10
+	SARQ $8, R12
+	MOVW R12, (DI)
 	MOVL $1, R13
+	// At most 11 bits are used: three look-ups fit before the next refill.
+	MOVL $52, R14
+	LOOKUP
+	LOOKUP
+	LOOKUP
 
 symbols:
 	MOVL $52, R14

@@ -1,5 +1,7 @@
 package entropy
 
+import "encoding/binary"
+
 // tally is what has been added up of a cell, but for the sums, which its blocks have.
 type tally struct {
 	square  [3]uint32 // at most 256 times 255 squared
@@ -173,8 +175,9 @@ func (m *measurer) pixels(t *tally, x0, y0 int) (all [3]uint32) {
 
 // level fills a block with one sample.
 func level(b *[64]uint8, v uint8) {
-	for i := range b {
-		b[i] = v
+	eight := uint64(v) * 0x0101010101010101
+	for i := 0; i < len(b); i += 8 {
+		binary.NativeEndian.PutUint64(b[i:], eight)
 	}
 }
 
