@@ -3,7 +3,9 @@ package shoot
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"maps"
+	"os"
 	"path/filepath"
 	"sync"
 
@@ -40,6 +42,29 @@ func (s *Shoot) RoomAgain() bool {
 	}
 	return err == nil
 }
+
+// LookAfter sees whether the record is still where it was begun, and tells people where it is not: what is
+// appended to a file that was deleted is lost with the program's end.
+func (s *Shoot) LookAfter() {
+	info, err := os.Stat(filepath.Join(s.trail.Dir(), "trail.jsonl"))
+	gone := errors.Is(err, fs.ErrNotExist) || err == nil && s.asOpened != nil && !os.SameFile(info, s.asOpened)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if _, told := s.troubles[recordGone]; told == gone || s.closed {
+		return
+	}
+	if gone {
+		s.troubles[recordGone] = Trouble{recordGone, fmt.Sprintf(
+			"The record of this shoot is no longer in %s: the folder was moved or deleted. Put it back as it was; what is recorded meanwhile may be lost when thirdstop stops.", s.trail.Dir())}
+		s.c.Log.Error().Msg("the record is not where it was")
+	} else {
+		delete(s.troubles, recordGone)
+	}
+	s.show()
+}
+
+// recordGone is the code of the trouble that the record's folder was moved or deleted.
+const recordGone = "record-gone"
 
 // Inherit takes over the troubles that stood when an earlier opening of the same shoot was closed: whoever
 // told of them tells only once.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -186,4 +187,57 @@ func TestADiskThatIsFullAllTheSameLeavesNoHalfPicture(t *testing.T) {
 func exists(name string) bool {
 	_, err := os.Stat(name)
 	return err == nil
+}
+
+func TestARecordThatIsMovedAwayIsMissed(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("not on Windows: a folder with open files can't be moved there")
+	}
+	b := newBench(t)
+	s := b.open()
+	b.take(s, "Q_0001.JPG", dark)
+	told := func() string {
+		s.LookAfter()
+		var codes []string
+		for _, x := range s.Snapshot().Troubles {
+			codes = append(codes, x.Code)
+		}
+		return strings.Join(codes, " ")
+	}
+	dir := b.trailOf(s)
+	if got := told(); got != "" {
+		t.Errorf("with the record in its place %q is told", got)
+	}
+	if err := os.Rename(dir, dir+".away"); err != nil {
+		t.Fatal(err)
+	}
+	b.take(s, "Q_0002.JPG", good)
+	if _, err := s.Thumbnail(context.Background(), 2, 1600); err != nil {
+		t.Errorf("its picture: %v", err)
+	}
+	if got := told(); got != recordGone {
+		t.Errorf("with the record moved away %q is told, want %q", got, recordGone)
+	}
+	if exists(dir) {
+		t.Error("a folder like that of the record was made anew")
+	}
+	if err := os.Rename(dir+".away", dir); err != nil {
+		t.Fatal(err)
+	}
+	if got := told(); got != "" {
+		t.Errorf("with the record put back %q is told", got)
+	}
+	text, err := os.ReadFile(filepath.Join(dir, "trail.jsonl"))
+	if err == nil {
+		err = os.Remove(filepath.Join(dir, "trail.jsonl"))
+	}
+	if err == nil {
+		err = os.WriteFile(filepath.Join(dir, "trail.jsonl"), text, 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := told(); got != recordGone {
+		t.Errorf("with a copy in its place %q is told, want %q", got, recordGone)
+	}
 }

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"sync"
 	"sync/atomic"
@@ -35,13 +36,14 @@ type Config struct {
 
 // Shoot is one open shoot. Its methods may be called from many goroutines.
 type Shoot struct {
-	c     Config
-	id    string
-	began time.Time
-	after string // id of the newest shoot of this folder when this one was opened
-	trail *trail.Trail
-	pics  *pictures
-	room  *room
+	c        Config
+	id       string
+	began    time.Time
+	after    string // id of the newest shoot of this folder when this one was opened
+	trail    *trail.Trail
+	pics     *pictures
+	room     *room
+	asOpened os.FileInfo // of the trail, when it was opened
 
 	mu         sync.Mutex // one writer: held from storing an input until it is shown
 	state      advise.State
@@ -130,6 +132,7 @@ func Open(c Config) (*Shoot, Start, error) {
 		return nil, start, err
 	}
 	s.room = &room{dir: s.trail.Dir(), free: c.Free, change: func() { go s.showAgain() }}
+	s.asOpened, _ = os.Stat(filepath.Join(s.trail.Dir(), "trail.jsonl")) // else only its absence is noticed
 	s.pics = newPictures(filepath.Join(s.trail.Dir(), picturesDir), s.room, c.Log)
 	phase := advise.Begun
 	if start.Resumed {

@@ -21,7 +21,8 @@ var errRoomAgain = errors.New("there is room on the disk again")
 // roomEvery is how often it is seen, while the disk is full, whether there is room again.
 const roomEvery = 2 * time.Second
 
-// waitForRoom returns errRoomAgain when a record that stopped for want of room can be gone on with.
+// waitForRoom returns errRoomAgain when a record that stopped for want of room can be gone on with, and
+// meanwhile sees that the record is still there.
 func (d *daemon) waitForRoom(ctx context.Context, sh *shoot.Shoot) error {
 	tick := time.NewTicker(roomEvery)
 	defer tick.Stop()
@@ -30,6 +31,7 @@ func (d *daemon) waitForRoom(ctx context.Context, sh *shoot.Shoot) error {
 		case <-ctx.Done():
 			return nil
 		case <-tick.C:
+			sh.LookAfter()
 			if sh.RoomAgain() {
 				return errRoomAgain
 			}
