@@ -22,7 +22,7 @@ const trailHelp = `Check the record of a shoot, write it as tables, and erase wh
     thirdstop trail replay [-v] SHOOT...              does the same advice come of it again?
     thirdstop trail export [--table WORD] [--as csv|jsonl] SHOOT > FILE
     thirdstop trail export --columns                  what the tables' columns mean
-    thirdstop trail sheet  SHOOT > sheet.html         one page to print and keep: the light, the levels, the head
+    thirdstop trail sheet  [--chart FILE] SHOOT > sheet.html    one page to print and keep: the light, the levels, the head
     thirdstop trail corrections [--to FOLDER] SHOOT   what brings each frame to the baseline, as CSV and XMP
     thirdstop trail erase  --what WORDS SHOOT...      take names and pictures out for good
 
@@ -32,6 +32,7 @@ elsewhere: only with it can records that were cut off at the end be missed.
 Every row of an export holds the head, too. WORD is frames (if left out: one row for
 every revision of every frame), log (one for everything that happened) or corrections; csv is meant
 for spreadsheets, jsonl (one JSON object a line) for programs.
+FILE is a frame of the shoot that shows a 24-patch colour chart, whose result goes onto the sheet.
 Corrections are exposure and white balance for the raw development: corrections.csv and one
 XMP packet for each frame, in the shoot's own folder or in FOLDER, which must be empty and must not
 lie in the capture folder.
@@ -57,6 +58,7 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 	table := flags.String("table", string(account.FramesTable), "")
 	form := flags.String("as", string(account.CSV), "")
 	to := flags.String("to", "", "")
+	chartFile := flags.String("chart", "", "")
 	columns := flags.Bool("columns", false, "")
 	switch verb {
 	case "help", "-h", "-help", "--help":
@@ -89,6 +91,10 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintf(stderr, "thirdstop trail %s: name one shoot\n\n%s", verb, trailHelp)
 		return 2
 	}
+	if *chartFile != "" && verb != "sheet" {
+		fmt.Fprintf(stderr, "thirdstop trail %s: --chart goes with \"sheet\"\n\n%s", verb, trailHelp)
+		return 2
+	}
 	if *to != "" && verb != "corrections" {
 		fmt.Fprintf(stderr, "thirdstop trail %s: --to goes with \"corrections\"\n\n%s", verb, trailHelp)
 		return 2
@@ -117,7 +123,7 @@ func runTrail(_ context.Context, args []string, stdout, stderr io.Writer) int {
 		case "export":
 			err = trailExport(dir, account.Table(*table), account.Form(*form), forPrograms(stdout))
 		case "sheet":
-			err = trailSheet(dir, forPrograms(stdout))
+			err = trailSheet(dir, *chartFile, *data, forPrograms(stdout))
 		case "corrections":
 			err = trailCorrections(dir, *to, stdout)
 		case "erase":

@@ -15,6 +15,7 @@ import (
 	"thirdstop/advise"
 	"thirdstop/advise/account"
 	"thirdstop/advise/plan"
+	"thirdstop/assess/colour"
 	"thirdstop/assess/exposure"
 )
 
@@ -33,6 +34,7 @@ type Pictures func(frame, revision int, large bool) []byte
 type Options struct {
 	Pictures Pictures       // nil: the sheet shows none
 	Zone     *time.Location // of the times on it; nil: UTC
+	Chart    *colour.Chart  // a colour chart photographed in this light; nil: the sheet has none
 }
 
 // mostListed is how many frames are listed by name; the others are counted, and an export has them all.
@@ -67,6 +69,7 @@ type sheet struct {
 	Scale       string
 	Notes       []string
 	Baseline    *baseline
+	Chart       []row
 	Course      template.HTML
 	Series      []legend
 	Sitters     []sitter
@@ -148,6 +151,7 @@ func newSheet(a *account.Account, o Options) sheet {
 		s.Scale = fmt.Sprintf("1 : %.0f", scale)
 	}
 	s.baseline(a, o)
+	s.Chart = chart(o.Chart)
 	s.Course = course(a, frames, 186, 72)
 	for k, g := range gather(frames) {
 		var d drawing
