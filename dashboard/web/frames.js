@@ -7,6 +7,7 @@ import { may } from './store.js';
 import { act, get, picture } from './api.js';
 import { Picture } from './picture.js';
 import { Spread } from './spread.js';
+import { theirs } from './language.js';
 
 const page = 40; // frames asked for at a time
 
@@ -35,7 +36,7 @@ export function FramesScreen({ doc, stale }) {
   const choose = (n) => (comparing ? setBeside(n) : setAt(n === newest ? 0 : n));
   const seen = (f) => html`<div class="looked">
     <${Picture} doc=${f.number === newest ? doc : { ...doc, frame: f, advice: { ...doc.advice, expected: f.expected }, reference: null }} stale=${stale} past=${f.number !== newest} />
-    <${Numbers} f=${f} base=${of(doc.baseline)} />
+    <${Numbers} f=${f} base=${of(doc.baseline)} off=${(doc.drift?.off_frames || []).filter((o) => f.number >= o.from && f.number <= o.to)} />
   </div>`;
   return html`<section class="screen frames-screen" aria-labelledby="frames-title">
     <div class="frames-head"><h2 id="frames-title">${T.screens.frames}</h2>
@@ -58,13 +59,14 @@ function Reel({ list, at, beside, baseline, choose, more, older }) {
 }
 
 // Numbers are a past frame's levels against its targets, and against the baseline.
-function Numbers({ f, base }) {
+function Numbers({ f, base, off }) {
   const other = (region) => (base && base.number !== f.number ? (base.expected || []).find((e) => e.region === region) : null);
   return html`<div class="numbers">
     <p class="quiet">${clock(f.at)}${f.file_name ? `, ${f.file_name}` : ''}</p>
     ${f.expected?.length > 0 && html`<table><thead><tr><th scope="col">${T.staff.label}</th><th scope="col">${T.staff.now}</th><th scope="col">${T.staff.aim}</th>${base && base.number !== f.number && html`<th scope="col">${T.frames.against(base.number)}</th>`}</tr></thead>
       <tbody>${f.expected.map((e) => html`<tr key=${e.region}><th scope="row">${T.said.region(e.name)}</th><td>${T.said.level(e.now_text)}</td><td>${T.said.level(e.target_text)}${e.in_target ? '' : ' ≠'}</td>
         ${base && base.number !== f.number && html`<td>${other(e.region) ? signed(e.now_stops - other(e.region).now_stops) : ''}</td>`}</tr>`)}</tbody></table>`}
+    ${off.map((o) => html`<p class="apart" lang=${theirs()} key=${o.kind}>${o.text}</p>`)}
     <${Spread} frame=${f} />
   </div>`;
 }
