@@ -50,6 +50,8 @@ func Apply(s State, in Input) (State, []Output) {
 			text += " It lies too far back to hold frames against its light; the next ones are taken for it."
 		}
 		out = append(out, event("baseline", Event{Frame: in.Baseline.Frame, Text: text}))
+	case in.Swap != nil:
+		s, out = s.swapped(*in.Swap)
 	case in.Walk != nil:
 		s, out = s.walked(*in.Walk)
 	case in.Earlier != nil:
@@ -91,6 +93,10 @@ func (s State) planned(in PlanText) (State, []Output) {
 		return s, []Output{event("plan", Event{Text: "The light plan could not be read, so the one before stays: " + faults[0].String()})}
 	}
 	before := s.Plan
+	if before != nil && before.Backdrop.Colour != p.Backdrop.Colour && sameRig(withBackdrop(*before, p.Backdrop), p) && s.taught.Known() {
+		s = s.anotherBackdrop(*before, p)
+		before = &p
+	}
 	s.Plan, s.PlanText, s.PlanName = &p, in.Text, in.Name
 	lights := make([]LightState, len(p.Lights))
 	for i, l := range p.Lights {
@@ -131,7 +137,7 @@ func (s *State) forget() {
 	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, false, false, nil
 	s.watch.drop()
 	s.Drift = s.drifting()
-	s.Walk = nil
+	s.Walk, s.Match = nil, nil
 }
 
 // sameRig tells whether two plans speak of the same lights in the same places, so
@@ -214,6 +220,8 @@ func (s State) adjusted(in Input) (State, []Output) {
 			}
 			s.model, s.taught = rig.Model{}, rig.Model{}
 			s.watch.drop()
+		} else if s.taught.Known() {
+			s = s.matching(out[len(out)-1].Event.Text)
 		}
 	}
 	if a.To != l.Power {

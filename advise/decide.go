@@ -115,8 +115,8 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 	regions := judgedRegions(s.Plan, s.Reference != nil)
 	seen := measuredRegions(s.Plan, last.Reading)
 	set := s.setting(s.gain(), s.Shutter)
-	moved := s.lastSet.Power != nil && !set.Equal(s.lastSet)
-	if s.taught.Spec.Lights == 0 || len(s.taught.Seen) == 0 {
+	moved := s.lastSet.Power != nil && !set.Equal(s.lastSet) || s.Match != nil && s.Match.Frames == 0
+	if s.taught.Spec.Lights == 0 || !s.taught.Known() {
 		a.Headline, a.Reason = "Take a frame", "The lights changed; the next frame tells how they stand."
 		return a
 	}
@@ -217,6 +217,7 @@ func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measur
 			// Something on the sitter is brighter than the white reference: there is room to go down inside its target.
 			t.Aim, t.High, t.SlackHigh = t.Low, t.Aim, 0
 		}
+		t = s.aimed(k, t)
 		any = any || t.Judged
 		out[k] = t
 	}
@@ -409,6 +410,9 @@ func (s State) why(l LightState, regions [regionCount]judged, targets []rig.Targ
 	}
 	if k == whiteRegion && s.sitterBlown(s.newest().Reading) && !seen[k].AtLeast && j.target.Miss(v) == 0 {
 		return fmt.Sprintf("%s; the %s has room to go lower inside its target (%s)", s.sitterClipsWords(s.newest().Reading), j.words, j.wanted())
+	}
+	if text := s.offMatch(k, v, t); text != "" {
+		return text
 	}
 	switch {
 	case t.Miss(v) > 0 || v > t.High || seen[k].AtLeast && t.High < 0:

@@ -44,7 +44,7 @@ func (s State) frame(in Input) (State, []Output) {
 		if s.Walking() && fresh {
 			s, st.Walk = s.asWalked(), s.Walk.step().ID
 		}
-		if s.Plan != nil && (st.Walk == "" || st.Walk == string(WalkAll)) {
+		if s.Plan != nil && (st.Walk == "" || st.Walk == string(WalkAll) || st.Walk == string(WalkCard)) {
 			st.Expected, st.OnTarget = s.hold(r)
 		}
 	}
@@ -85,6 +85,8 @@ func (s State) frame(in Input) (State, []Output) {
 	s, out = s.decide(in.At, out)
 	s.heldHere = s.heldHere || s.Advice.Status == Hold && st.OnTarget
 	s, more = s.firstHold(st)
+	out = append(out, more...)
+	s, more = s.matched(st.Number)
 	return s, append(out, more...)
 }
 
@@ -248,7 +250,7 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 	fit := s.model.Fit()
 	base := fit.Predict(now)
 	silent := s.silences(fit, base, now, seen)
-	if len(s.model.Seen) == 0 && len(silent) == 0 {
+	if !s.model.Known() && len(silent) == 0 {
 		return s, now, nil, true
 	}
 	all := append(s.hypotheses(now, keep), silent...)
@@ -275,7 +277,7 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 		return s, all[best].set, []Output{event("absent", Event{Frame: frame, Group: l.Group,
 			Text: fmt.Sprintf("%s did not light frame %d.", l.Name, frame)})}, true
 	}
-	if len(s.model.Seen) == 0 {
+	if !s.model.Known() {
 		return s, now, nil, true // how the lights stand for the first frame is taken from the record
 	}
 	var out []Output

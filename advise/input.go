@@ -27,6 +27,7 @@ type Input struct {
 	Metered   *Metered   `json:"metered,omitempty"`
 	Walk      *WalkInput `json:"walk,omitempty"`
 	Earlier   *Earlier   `json:"earlier,omitempty"`
+	Swap      *Swap      `json:"swap,omitempty"`
 }
 
 // Actor says who acted, without a name: devices have names in the daemon's own files.

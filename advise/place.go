@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"thirdstop/advise/plan"
-	"thirdstop/advise/rig"
 )
 
 // Degrees says where a light stands around the sitter, seen from above: 0 is
@@ -38,11 +37,12 @@ func (d Degrees) String() string {
 	return fmt.Sprintf("%g° to the camera's right", float64(d))
 }
 
-// replaced takes what an adjustment says of a light's place, modifier and zoom. Another
-// modifier or zoom is another light: what was learned begins anew then.
+// replaced takes what an adjustment says of a light's place, modifier and zoom. What another
+// modifier or zoom takes or gives is reckoned with, and known less well until a frame shows it.
 func (s State) replaced(i int, a Adjusted) (State, []Output) {
 	var out []Output
 	l := s.Lights[i]
+	was := l
 	told := func(format string, args ...any) {
 		out = append(out, event("adjusted", Event{Group: l.Group, Text: l.Name + ": " + fmt.Sprintf(format, args...)}))
 	}
@@ -70,7 +70,7 @@ func (s State) replaced(i int, a Adjusted) (State, []Output) {
 	s.Lights = slices.Clone(s.Lights)
 	s.Lights[i] = l
 	if anew {
-		s.model, s.taught, s.lastSet = rig.Model{}, rig.Model{}, rig.Setting{}
+		s = s.swap(out[len(out)-1].Event.Text, s.otherModifier(i, was, l)...)
 	}
 	return s, out
 }

@@ -31,6 +31,7 @@ type State struct {
 	Drift      Drifting         `json:"drift"`
 	Walk       *Walk            `json:"walk,omitempty"`    // the guided set-up; nil: none was begun
 	Earlier    *Earlier         `json:"earlier,omitempty"` // the shoot whose light is built again, nil where none is
+	Match      *Match           `json:"match,omitempty"`   // something was swapped, and pictures shall come out as before
 
 	model      rig.Model    // learned, without the newest frame
 	taught     rig.Model    // learned, with the newest frame

@@ -32,6 +32,7 @@ import (
 //	damaged                    a frame that can't be read
 //	turn GROUP POWER           an adjustment is recorded
 //	off GROUP, move GROUP 1.5  likewise
+//	swap lens|backdrop|aperture f/5.6|iso ISO200, modifier GROUP WORDS
 //	walk begin|leave|skip STEP|redo STEP
 //	sitter, not-now, baseline N, answer yes|no, end
 //	wait 2s                    before the next command
@@ -163,6 +164,19 @@ func (st *story) do(line string) {
 			t.Fatalf("%q, but no question is open", line)
 		}
 		in.Answer = &Answer{Question: st.s.Question.Number, Yes: arg(0) == "yes"}
+	case "swap":
+		in.Swap = &Swap{What: SwapKind(arg(0))}
+		for _, v := range rest[1:] {
+			if n, err := exposure.ParseFNumber(v); err == nil {
+				in.Swap.FNumber = &n
+			} else if iso, err := exposure.ParseISO(v); err == nil {
+				in.Swap.ISO = &iso
+			}
+		}
+	case "modifier":
+		text := strings.Join(rest[1:], " ")
+		i, _ := st.s.light(arg(0))
+		in.Adjusted = &Adjusted{Group: arg(0), From: st.s.Lights[i].Power, To: st.s.Lights[i].Power, Modifier: &text}
 	case "walk":
 		in.Walk = &WalkInput{Do: WalkDo(arg(0))}
 		if len(rest) > 1 {

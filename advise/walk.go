@@ -40,6 +40,7 @@ const (
 	WalkHair       WalkKind = "hair"       // the hair light alone
 	WalkAll        WalkKind = "all"        // all lights, set by calculation
 	WalkChart      WalkKind = "chart"      // a colour chart, left out of advice
+	WalkCard       WalkKind = "card"       // between sitters: one frame of the white card under the lights as they stand
 )
 
 // Verdict is what a step says of the frame that answered it.
@@ -97,6 +98,7 @@ const (
 	WalkSkip  WalkDo = "skip"
 	WalkRedo  WalkDo = "redo" // goes back to a step that was passed
 	WalkLeave WalkDo = "leave"
+	WalkCheck WalkDo = "check" // the card check alone, one frame
 )
 
 // Walking tells whether the set-up walk waits for a frame. Frames that answer it
@@ -129,6 +131,9 @@ func (s State) walked(in WalkInput) (State, []Output) {
 		}
 		s = s.beginWalk()
 		return s, []Output{event("walk", Event{Text: "The set-up walk begins: " + joinAnd(s.Walk.names()) + "."})}
+	}
+	if in.Do == WalkCheck {
+		return s.beginCheck()
 	}
 	if !s.Walking() && !(in.Do == WalkRedo && s.Walk != nil && s.Plan != nil && s.Phase != Ended) {
 		return s, nil
@@ -244,6 +249,24 @@ func (s State) beginWalk() State {
 	return s.ask()
 }
 
+// beginCheck asks for one frame of the white card under the lights as they stand. What was learned
+// and the baseline stay.
+func (s State) beginCheck() (State, []Output) {
+	if s.Plan == nil || s.Phase == Ended {
+		return s, nil
+	}
+	if s.Walk != nil && !s.Walk.Done {
+		s = s.relit()
+	}
+	s.Walk = &Walk{before: slices.Clone(s.Lights), Steps: []WalkStep{{ID: string(WalkCard), Kind: WalkCard, Name: "A card check", Do: []string{}, Asks: []WalkAsk{},
+		Care: cares[plan.Key]}}}
+	powers, off := make([]exposure.Dial, len(s.Lights)), make([]bool, len(s.Lights))
+	for i, l := range s.Lights {
+		powers[i], off[i] = l.Power, l.Off
+	}
+	return s.asking(powers, off), []Output{event("walk", Event{Text: "A card check: one frame of the white card."})}
+}
+
 // cares are the cautions of the steps in which one light is handled.
 var cares = map[plan.Role]string{
 	plan.Background: "Let a head that was in use cool before you touch it, and weigh its stand down: it is out of sight behind the backdrop's edge.",
@@ -274,6 +297,9 @@ func (s State) nextStep() (State, []Output) {
 	}
 	w.Done = true
 	s = s.allOn()
+	if w.Steps[0].Kind == WalkCard {
+		return s, []Output{event("walk", Event{Text: "The card check is done."})}
+	}
 	text := "The set-up walk is done"
 	if s.Baseline > 0 {
 		text += fmt.Sprintf("; frame %d is the baseline", s.Baseline)

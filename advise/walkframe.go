@@ -32,7 +32,7 @@ func (s State) asWalked() State {
 // together tells whether all lights burned together already: from then on the step is answered as any
 // other advice is.
 func (x WalkStep) together() bool {
-	return x.Kind == WalkAll && x.Verdict != NoVerdict && x.Verdict != Doubt
+	return x.Kind == WalkCard || x.Kind == WalkAll && x.Verdict != NoVerdict && x.Verdict != Doubt
 }
 
 // walkFrame takes a frame as the answer of the step at hand. lights are how the
@@ -331,7 +331,7 @@ func (s State) walkTogether(f Frame, out []Output) (State, []Output) {
 	if f.Reading.Kind == assess.Provisional {
 		return s, out
 	}
-	if x.Frame != f.Number && x.Tries > 0 && w.judged != f.Number {
+	if x.Frame != f.Number && (x.Tries > 0 || x.Kind == WalkCard) && w.judged != f.Number {
 		x.Tries++
 		w.Frames++
 	}
@@ -343,6 +343,17 @@ func (s State) walkTogether(f Frame, out []Output) (State, []Output) {
 		powers[i], off[i] = l.Power, l.Off
 	}
 	clips := s.onlyClips(a, last)
+	if x.Kind == WalkCard {
+		if y := measuredRegions(s.Plan, f.Reading)[whiteRegion]; !y.OK {
+			x.Verdict, x.Says = Missing, "Tap the white card on the picture, so that it is the white reference."
+			return s.asking(powers, off), append(out, event("walk", Event{Frame: f.Number, Text: s.walkLine(*x)}))
+		} else if a.Status == Hold || clips {
+			x.Verdict, x.Says = Good, s.cardSays(f.Number, y)
+			out = append(out, event("walk", Event{Frame: f.Number, Text: s.walkLine(*x)}))
+			s, more := s.nextStep()
+			return s, append(out, more...)
+		}
+	}
 	switch {
 	case a.Status == Hold || clips:
 		x.Verdict, x.Says = Good, fmt.Sprintf("Good: every region is on target in frame %d.", f.Number)
@@ -366,6 +377,19 @@ func (s State) walkTogether(f Frame, out []Output) (State, []Output) {
 	return s.asking(powers, off), append(out, event("walk", Event{Frame: f.Number, Text: s.walkLine(*x)}))
 }
 
+// cardSays holds the card of a frame against the baseline's.
+func (s State) cardSays(frame int, y rig.Measured) string {
+	text := fmt.Sprintf("Good: the card lies at %s in frame %d", levelText(y.Value, y.AtLeast), frame)
+	for _, f := range s.Frames {
+		if f.Number == s.Baseline && f.Reading != nil {
+			if b := measuredRegions(s.Plan, f.Reading)[whiteRegion]; b.OK {
+				text += fmt.Sprintf("; in the baseline, frame %d, at %s", f.Number, levelText(b.Value, b.AtLeast))
+			}
+		}
+	}
+	return text + "."
+}
+
 // walkWarnings leaves out, while the walk goes on, what is so by its own wish: dark frames,
 // and no reference yet.
 func (s State) walkWarnings(all []Warning) []Warning {
@@ -380,11 +404,11 @@ func (s State) walkWarnings(all []Warning) []Warning {
 // walkWatched lets the frame of all lights be the baseline that later ones are held against. Frames of
 // single lights are no drift.
 func (s State) walkWatched(in Input, step string, told []Output) (State, []Output) {
-	if step != string(WalkAll) || s.untaught || in.Frame.Reading.Kind == assess.Provisional {
+	if step != string(WalkAll) && step != string(WalkCard) || s.untaught || in.Frame.Reading.Kind == assess.Provisional {
 		return s, told
 	}
 	s, told = s.watched(in, told)
-	if s.Baseline == in.Frame.Number {
+	if s.Baseline == in.Frame.Number && step == string(WalkAll) {
 		s.based(in.Frame.Number)
 	}
 	return s, told

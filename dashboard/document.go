@@ -32,6 +32,7 @@ type document struct {
 	Baseline   *int                `json:"baseline"`  // frame number
 	Sitter     string              `json:"sitter"`    // who sits, in words; "" not told or erased
 	Walk       *advise.Walk        `json:"walk"`      // the guided set-up; null: none was begun
+	Match      *advise.Match       `json:"match"`     // something was swapped, and pictures shall come out as before; null: nothing was
 	Plan       planPart            `json:"plan"`
 	Rebuild    *rebuildPart        `json:"rebuild"`    // null: no earlier light is built again
 	Recording  string              `json:"recording"`  // "" while all is recorded, else why not
@@ -185,6 +186,7 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 		FrameCount: st.FrameCount,
 		Reference:  st.Reference,
 		Walk:       st.Walk,
+		Match:      st.Match,
 		Plan:       planPart{Name: st.PlanName, Present: st.PlanText != ""},
 		Recording:  snap.Recording,
 		Troubles:   snap.Troubles,

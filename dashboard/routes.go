@@ -36,6 +36,7 @@ func (s *Server) calls() []call {
 		{"POST " + v1 + "answers", lighting, s.postAnswer},
 		{"POST " + v1 + "not-now", lighting, s.postNotNow},
 		{"POST " + v1 + "walk", lighting, s.postWalk},
+		{"POST " + v1 + "swaps", lighting, s.postSwap},
 
 		{"PUT " + v1 + "plan", shooting, s.putPlan},
 		{"GET " + v1 + "plan/example", shooting, s.getPlanExample},

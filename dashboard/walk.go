@@ -5,6 +5,7 @@ import (
 
 	"thirdstop/advise"
 	"thirdstop/advise/shoot"
+	"thirdstop/assess/exposure"
 )
 
 type walkBody struct {
@@ -20,11 +21,11 @@ func (s *Server) postWalk(w http.ResponseWriter, r *http.Request, who Device) er
 		return err
 	}
 	if b.Do == nil {
-		return missing("do", "begin, skip, redo or leave")
+		return missing("do", "begin, check, skip, redo or leave")
 	}
 	in := advise.WalkInput{Do: advise.WalkDo(*b.Do)}
 	switch in.Do {
-	case advise.WalkBegin, advise.WalkLeave:
+	case advise.WalkBegin, advise.WalkLeave, advise.WalkCheck:
 		if b.Step != nil {
 			return bad("field", `"step" is for skip and redo`)
 		}
@@ -34,7 +35,35 @@ func (s *Server) postWalk(w http.ResponseWriter, r *http.Request, who Device) er
 		}
 		in.Step = *b.Step
 	default:
-		return bad("field", `"do" must be begin, skip, redo or leave`)
+		return bad("field", `"do" must be begin, check, skip, redo or leave`)
 	}
 	return s.submit(w, r, who, &b.act, shoot.Request{Walk: &in})
+}
+
+type swapBody struct {
+	act
+	What    *string  `json:"what"` // lens, aperture, iso or backdrop
+	FNumber *float64 `json:"f_number"`
+	ISO     *float64 `json:"iso"`
+}
+
+// postSwap is POST /api/v1/swaps: something was swapped, and pictures shall come out as before.
+func (s *Server) postSwap(w http.ResponseWriter, r *http.Request, who Device) error {
+	var b swapBody
+	if err := readAct(w, r, mostBody, &b); err != nil {
+		return err
+	}
+	if b.What == nil {
+		return missing("what", "lens, aperture, iso or backdrop")
+	}
+	in := advise.Swap{What: advise.SwapKind(*b.What)}
+	if b.FNumber != nil {
+		n := exposure.FNumber(*b.FNumber)
+		in.FNumber = &n
+	}
+	if b.ISO != nil {
+		v := exposure.ISO(*b.ISO)
+		in.ISO = &v
+	}
+	return s.submit(w, r, who, &b.act, shoot.Request{Swap: &in})
 }

@@ -95,6 +95,9 @@ func (m Model) fit() (Fit, float64) {
 // those with a prior of their own, then those known against another.
 func (m Model) start() []float64 {
 	x := make([]float64, m.Spec.params())
+	if j := m.Spec.Joint; j != nil {
+		copy(x, j.mean)
+	}
 	for range 2 {
 		for _, p := range m.Spec.Priors {
 			if p.Than == nil {
@@ -118,6 +121,17 @@ func (m Model) normal(x, h, g []float64) float64 {
 			for j, b := range at {
 				h[a*n+b] += by[i] * by[j]
 			}
+		}
+	}
+	if j := m.Spec.Joint; j != nil {
+		for a := range x {
+			var sum float64
+			for b := range x {
+				sum += float64(j.weight[a*n+b] * (x[b] - j.mean[b]))
+				h[a*n+b] += j.weight[a*n+b]
+			}
+			g[a] += sum
+			cost += sum * (x[a] - j.mean[a]) / 2
 		}
 	}
 	for _, p := range m.Spec.Priors {

@@ -28,7 +28,8 @@ type Prior struct {
 type Spec struct {
 	Lights  int
 	Regions int
-	Priors  []Prior // every coefficient must be reachable from some prior, or the fit is not determined
+	Joint   *Joint  // what is known of all together, in place of priors; nil: nothing
+	Priors  []Prior // without Joint every coefficient must be reachable from some prior, or the fit is not determined
 }
 
 func (s Spec) params() int { return (s.Lights + 1) * s.Regions }

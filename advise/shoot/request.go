@@ -95,7 +95,7 @@ func (s *Shoot) check(r Request) (inputBody, error) {
 	var b inputBody
 	set := 0
 	for _, given := range []bool{r.Adjusted != nil, r.Reference != nil, r.Answer != nil, r.NotNow != nil, r.Baseline != nil,
-		r.Plan != nil, r.Earlier != nil, r.Metered != nil, r.Note != nil, r.Sitter != nil, r.Walk != nil, r.End} {
+		r.Plan != nil, r.Earlier != nil, r.Metered != nil, r.Note != nil, r.Sitter != nil, r.Walk != nil, r.Swap != nil, r.End} {
 		if given {
 			set++
 		}
@@ -144,6 +144,8 @@ func (s *Shoot) check(r Request) (inputBody, error) {
 	case r.Sitter != nil:
 		b.Input.Sitter = &advise.Sitter{}
 		b.Input.Sitter.Ref, b.Kept, err = s.keepWords(*r.Sitter, "a sitter's name or number", false)
+	case r.Swap != nil:
+		b.Input.Swap, err = r.Swap, s.checkSwap(*r.Swap)
 	case r.Walk != nil:
 		b.Input.Walk, err = r.Walk, s.checkWalk(*r.Walk)
 	case r.End:

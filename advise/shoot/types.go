@@ -68,6 +68,7 @@ type Request struct {
 	Earlier   *advise.Earlier // the light to be built again; hand its plan over first
 	Note      *string         // text; kept in the side file
 	Walk      *advise.WalkInput
+	Swap      *advise.Swap
 	Sitter    *string // name or number; kept in the side file
 	End       bool    // ends the shoot
 }

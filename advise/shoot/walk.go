@@ -2,13 +2,14 @@ package shoot
 
 import (
 	"thirdstop/advise"
+	"thirdstop/assess/exposure"
 )
 
 // checkWalk says why something that is asked of the set-up walk makes no sense now.
 func (s *Shoot) checkWalk(in advise.WalkInput) error {
 	w := s.state.Walk
 	switch in.Do {
-	case advise.WalkBegin:
+	case advise.WalkBegin, advise.WalkCheck:
 		if s.state.Plan == nil {
 			return refuse("the set-up walk goes through the lights of a plan, and there is none yet; give one first")
 		}
@@ -33,4 +34,38 @@ func (s *Shoot) checkWalk(in advise.WalkInput) error {
 		return refuse("the step %q has not been reached yet; that is for skip", in.Step)
 	}
 	return nil
+}
+
+// checkSwap says why a swap that is told makes no sense.
+func (s *Shoot) checkSwap(in advise.Swap) error {
+	if s.state.Plan == nil {
+		return refuse("there is no plan yet, so there is nothing to match")
+	}
+	if n := in.FNumber; n != nil && !(*n >= 0.7 && *n <= 90) {
+		return refuse("f/%g is no aperture; give one from 0.7 to 90", float64(*n))
+	}
+	if v := in.ISO; v != nil && !(*v >= 1 && *v <= exposure.ISO(1<<22)) {
+		return refuse("ISO %g is no camera speed", float64(*v))
+	}
+	switch in.What {
+	case advise.SwapLens, advise.SwapBackdrop:
+		return nil
+	case advise.SwapAperture:
+		if in.FNumber == nil {
+			return refuse("another aperture needs its f-number")
+		}
+		if *in.FNumber == s.state.FNumber {
+			return refuse("the aperture is %s already", s.state.FNumber)
+		}
+		return nil
+	case advise.SwapISO:
+		if in.ISO == nil {
+			return refuse("another ISO needs its number")
+		}
+		if *in.ISO == s.state.ISO {
+			return refuse("the camera is at %s already", s.state.ISO)
+		}
+		return nil
+	}
+	return refuse("what was swapped is lens, aperture, iso or backdrop, not %q", in.What)
 }

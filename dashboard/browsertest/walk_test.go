@@ -128,9 +128,31 @@ func TestTheSetUpIsWalkedOnThePage(t *testing.T) {
 	p.says(fmt.Sprintf("The set-up is done. Frame %d is the baseline.", st.Baseline))
 	t.Logf("%d frames for %d steps", h.n, len(st.Walk.Steps))
 
+	// Another lens: it shall come out as before. Then a card check between sitters, one frame.
+	p.pressText("Another lens")
+	p.says("Another lens is on the camera. Wanted as in frame")
+	h.shoot()
+	p.pressText("Card check, one frame")
+	p.until("the check waits", `document.querySelector('.walk-step h3')?.innerText === 'A card check'`)
+	h.shoot()
+	if x := h.s.Snapshot().State.Walk.Steps[0]; x.Kind != advise.WalkCard || x.Verdict != advise.Good && x.Verdict != advise.Turn {
+		t.Errorf("the card check says %q: %s", x.Verdict, x.Says)
+	}
+	if h.s.Snapshot().State.Walking() {
+		p.pressText("Leave the set-up")
+	}
+	p.pressText("Set up again from the beginning")
+	p.says("Switch every flash off.")
+	for range 2 {
+		h.obey(p)
+		h.shoot()
+		p.until("the step went on", fmt.Sprintf(`document.querySelector('.walk-step h3')?.innerText === %q`, func() string { w := h.s.Snapshot().State.Walk; return w.Steps[w.At].Name }()))
+	}
+	st = h.s.Snapshot().State
+
 	// A step can be redone, skipped, and the rest left.
-	p.press(fmt.Sprintf(`[aria-label="Redo: %s"]`, st.Walk.Steps[1].Name))
-	p.until("the step waits again", fmt.Sprintf(`document.querySelector('.walk-step h3')?.innerText === %q`, st.Walk.Steps[1].Name))
+	p.press(fmt.Sprintf(`[aria-label="Redo: %s"]`, st.Walk.Steps[0].Name))
+	p.until("the step waits again", fmt.Sprintf(`document.querySelector('.walk-step h3')?.innerText === %q`, st.Walk.Steps[0].Name))
 	p.pressText("Skip this step")
 	p.says("skipped")
 	p.pressText("Leave the set-up")

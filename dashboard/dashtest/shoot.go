@@ -285,9 +285,9 @@ func (s *Shoot) Submit(_ context.Context, r shoot.Request) (shoot.Receipt, error
 			st.Sitter = fmt.Sprintf("s%d", st.Seq)
 			s.words[st.Sitter] = *r.Sitter
 			e = advise.Event{Kind: "sitter", Ref: st.Sitter, Text: "another person sits"}
-		case r.Walk != nil:
-			next, out := advise.Apply(*st, advise.Input{At: snap.At, Walk: r.Walk})
-			st.Walk = next.Walk
+		case r.Walk != nil || r.Swap != nil:
+			next, out := advise.Apply(*st, advise.Input{At: snap.At, Walk: r.Walk, Swap: r.Swap})
+			st.Walk, st.Match, st.FNumber = next.Walk, next.Match, next.FNumber
 			for _, o := range out {
 				if o.Event != nil {
 					e = *o.Event

@@ -283,6 +283,17 @@ export const texts = {
     skipped: 'ausgelassen',
     waits: 'wartet auf ein Bild',
     later: 'später',
+    check: 'Kartenprobe, ein Bild',
+    checkWhy: 'Zwischen zwei Personen: die weiße Karte dorthin halten, wo das Gesicht sein wird.',
+    swaps: 'Etwas wurde getauscht',
+    swapsWhy: 'Die Einstellungen, mit denen es wie vorher werden sollte, kommen sofort; das nächste Bild berichtigt sie. Ein anderer Vorsatz, Zoom oder Abstand wird eingetragen unter',
+    lens: 'Anderes Objektiv',
+    backdrop: 'Anderer Hintergrund dieser Farbe',
+    aperture: 'Blende',
+    iso: 'ISO',
+    tell: 'Melden',
+    tellAperture: 'Die neue Blende melden',
+    tellISO: 'Die neue ISO-Zahl melden',
   },
 
   pair: {

@@ -273,6 +273,17 @@ export const T = {
     skipped: 'skipped',
     waits: 'waits for a frame',
     later: 'later',
+    check: 'Card check, one frame',
+    checkWhy: 'Between sitters: hold the white card where the face will be.',
+    swaps: 'Something was swapped',
+    swapsWhy: 'The settings expected to come out as before are given at once; the next frame corrects them. Another modifier, zoom or distance is recorded under',
+    lens: 'Another lens',
+    backdrop: 'Another backdrop of this colour',
+    aperture: 'Aperture',
+    iso: 'ISO',
+    tell: 'Tell',
+    tellAperture: 'Tell the new aperture',
+    tellISO: 'Tell the new ISO',
   },
 
   pair: {

@@ -44,12 +44,39 @@ function useSay(walk) {
 function Gate({ doc, walk, stale }) {
   const [busy, say] = useSay(walk);
   return html`<div class="walk-gate">
-    ${walk?.done
+    ${walk?.done && walk.steps[0].kind === 'card' ? html`<p class="walk-done">${walk.steps[0].says || T.walk.skipped}</p>` : walk?.done
       ? html`<p class="walk-done">${doc.baseline > 0 ? T.walk.doneWith(doc.baseline) : T.walk.doneWithout}</p>`
       : html`<p>${T.walk.why}</p>`}
     <${Care} />
     <p>${T.walk.care}</p>
     ${may('adjust') && html`<p><button class=${walk?.done ? '' : 'strong'} disabled=${busy || stale} onClick=${() => say({ do: 'begin' })}>${walk?.done ? T.walk.again : T.walk.begin}</button></p>`}
+    ${may('adjust') && html`<p><button disabled=${busy || stale} onClick=${() => say({ do: 'check' })}>${T.walk.check}</button> ${T.walk.checkWhy}</p>`}
+    <${Swaps} doc=${doc} stale=${stale} />
+  </div>`;
+}
+
+// Swaps tells of what was swapped while the pictures shall come out as before.
+function Swaps({ doc, stale }) {
+  const [busy, setBusy] = useState(false);
+  const [aperture, setAperture] = useState('');
+  const [iso, setISO] = useState('');
+  const tell = async (body) => {
+    setBusy(true);
+    if (await act('POST', '/swaps', body, (now) => now.frame?.number === doc.frame?.number)) { setAperture(''); setISO(''); }
+    setBusy(false);
+  };
+  return html`<div class="walk-swaps">
+    <h3>${T.walk.swaps}</h3>
+    <p>${T.walk.swapsWhy} <a href="#lights">${T.screens.lights}</a></p>
+    ${doc.match && html`<p class="walk-says"><b>${doc.match.changes.join(' ')}</b> ${doc.match.text}</p>`}
+    ${may('adjust') && html`<div class="walk-acts">
+      <button disabled=${busy || stale} onClick=${() => tell({ what: 'lens' })}>${T.walk.lens}</button>
+      <button disabled=${busy || stale} onClick=${() => tell({ what: 'backdrop' })}>${T.walk.backdrop}</button>
+      <label>${T.walk.aperture} f/<input class="dial" inputmode="decimal" maxlength="5" value=${aperture} onInput=${(e) => setAperture(e.target.value)} /></label>
+      <button aria-label=${T.walk.tellAperture} disabled=${busy || stale || !(Number(aperture) > 0)} onClick=${() => tell({ what: 'aperture', f_number: Number(aperture) })}>${T.walk.tell}</button>
+      <label>${T.walk.iso} <input class="dial" inputmode="numeric" maxlength="6" value=${iso} onInput=${(e) => setISO(e.target.value)} /></label>
+      <button aria-label=${T.walk.tellISO} disabled=${busy || stale || !(Number(iso) > 0)} onClick=${() => tell({ what: 'iso', iso: Number(iso) })}>${T.walk.tell}</button>
+    </div>`}
   </div>`;
 }
 

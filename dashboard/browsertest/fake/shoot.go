@@ -204,8 +204,8 @@ func (s *Shoot) apply(st *advise.State, r shoot.Request) []advise.Event {
 		return []advise.Event{{Kind: "baseline", Frame: r.Baseline.Frame, Text: fmt.Sprintf("Frame %d is the baseline.", r.Baseline.Frame)}}
 	case r.Plan != nil:
 		return setPlan(st, r.Plan)
-	case r.Walk != nil:
-		next, out := advise.Apply(*st, advise.Input{At: s.now(), Walk: r.Walk})
+	case r.Walk != nil || r.Swap != nil:
+		next, out := advise.Apply(*st, advise.Input{At: s.now(), Walk: r.Walk, Swap: r.Swap})
 		next.Seq = st.Seq
 		*st = next
 		return events(out)
