@@ -353,10 +353,10 @@ func TestThePageSpeaksGermanWhereItIsChosen(t *testing.T) {
 	p.press(`input[name=language][lang=de]`)
 	p.until("the page speaks German", `document.documentElement.lang === 'de' && document.querySelector('.foot nav')?.innerText.includes('Verlauf')`)
 	p.screen("now")
-	p.says("Führung (B): Leistung 2/3 Blende runter, auf 1/8 + 1/3")
-	p.says("Hintergrund (A): Leistung 1/3 Blende rauf, auf 1/4")
+	p.says("Führung (B): 2/3 Blende runter, auf 1/8 + 1/3")
+	p.says("Hintergrund (A): 1/3 Blende rauf, auf 1/4")
 	p.says("0 bis +1/2")
-	if !eval[bool](p, `document.querySelector('.reason p').lang === 'en' && document.querySelector('.lines').lang === 'en'`) {
+	if !eval[bool](p, `document.querySelector('.reason span').lang === 'en' && document.querySelector('.lines').lang === 'en'`) {
 		t.Error("sentences of the daemon, which are English, are not marked as such")
 	}
 }

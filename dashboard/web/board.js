@@ -87,12 +87,18 @@ function Reason({ a, newest, low, stale }) {
   if (!a.reason && !marks.length && !aside) return null;
   return html`<div class="reason-row">
     <div class="reason">
-      <p lang=${theirs()}>${marks.length > 0 && low && html`<b>${marks.map((m) => m[0]).join(', ')}: </b>`}${a.reason}
+      <p>${marks.length > 0 && low && html`<b>${marks.map((m) => m[0]).join(', ')}: </b>`}<${Theirs} text=${a.reason} />
         ${a.frame > 0 && a.frame !== newest && !low && !a.provisional && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}</p>
       ${!low && marks.map(([word, why]) => html`<p class="mark" key=${word}><b>${word}</b>: ${why}</p>`)}
     </div>
     ${aside && html`<${NotNow} a=${a} stale=${stale} />`}
   </div>`;
+}
+
+// Theirs is a sentence of the daemon, in the page's language where that knows it.
+function Theirs({ text }) {
+  const own = text && T.said.sentence(text);
+  return html`<span lang=${own ? undefined : theirs()}>${own || text}</span>`;
 }
 
 function Ways({ ways }) {
@@ -104,8 +110,8 @@ function Ways({ ways }) {
 
 export function Warnings({ list }) {
   if (!list?.length) return null;
-  return html`<ul class="warnings" lang=${theirs()}>
-    ${list.map((w) => html`<li key=${w.code + w.text}><b>${w.blocks ? T.advice.blocks : T.advice.note}</b> ${w.text}</li>`)}
+  return html`<ul class="warnings">
+    ${list.map((w) => html`<li key=${w.code + w.text}><b>${w.blocks ? T.advice.blocks : T.advice.note}</b> <${Theirs} text=${w.text} /></li>`)}
   </ul>`;
 }
 

@@ -8,6 +8,24 @@ const stufen = (text) => text
   .replace(/\bat least\b/g, 'mindestens').replace(/\bat most\b/g, 'höchstens').replace(/ to /g, ' bis ')
   .replace(/\bstops\b/g, 'Blenden').replace(/\bstop\b/g, 'Blende').replace(/\bthan\b/g, 'als');
 
+// Die häufigsten Sätze des Dienstes. Was hier nicht steht, bleibt englisch und ist so ausgezeichnet.
+const saetze = {
+  'Every judged region is on target, or nearer than a click could bring it.': 'Alles Beurteilte ist im Ziel, oder näher daran, als ein Klick es brächte.',
+  'The lights changed; the next frame tells how they stand.': 'Die Lichter wurden gestellt; das nächste Bild zeigt, wie sie stehen.',
+  'Everything else follows from it.': 'Alles Weitere folgt daraus.',
+  'Three answers (backdrop, lights, dials) are enough for advice to begin.': 'Drei Antworten (Hintergrund, Lichter, Regler) genügen, damit der Rat beginnt.',
+  'Start thirdstop again on this folder to begin another.': 'thirdstop auf diesem Ordner neu starten, um die nächste zu beginnen.',
+  'No white reference is declared, so the key is not judged. Show a white card or shirt and tap it on the frame.': 'Keine Weißreferenz ist bestimmt, darum wird die Führung nicht beurteilt. Weiße Karte oder Hemd zeigen und im Bild antippen.',
+  'Wake it, check its trigger and channel, and take the frame again. Leave its power as it is; its manual tells what its lights and tones mean.': 'Wecken, Auslöser und Kanal prüfen und das Bild noch einmal machen. Die Leistung lassen, wie sie ist; was Lämpchen und Töne bedeuten, sagt die Anleitung.',
+};
+const bereich = (name) => ({ backdrop: 'Der Hintergrund', 'white reference': 'Die Weißreferenz', hair: 'Das Haar', sitter: 'Die Person' }[name] || name);
+
+function satz(text) {
+  if (saetze[text]) return saetze[text];
+  const m = /^[Tt]he (backdrop|white reference|hair) is (at least )?([\d.+/ ]+ stops?) (under|over) its target \((.+)\)\.?$/.exec(text);
+  return m ? `${bereich(m[1])} ist ${m[2] ? 'mindestens ' : ''}${stufen(m[3])} ${m[4] === 'under' ? 'unter' : 'über'} dem Ziel (${stufen(m[5]).replace(/ Blenden?$/, '')})` : '';
+}
+
 export const texts = {
   name: 'thirdstop',
   screens: { now: 'Jetzt', frames: 'Bilder', lights: 'Lichter', past: 'Verlauf', log: 'Protokoll', plan: 'Lichtplan', walk: 'Aufbau', devices: 'Geräte', more: 'Mehr' },
@@ -19,9 +37,10 @@ export const texts = {
     },
     change: (text) => {
       const m = /^power (up|down) (.+)$/.exec(text);
-      return m ? `Leistung ${stufen(m[2])} ${m[1] === 'up' ? 'rauf' : 'runter'}` : text;
+      return m ? `${stufen(m[2])} ${m[1] === 'up' ? 'rauf' : 'runter'}` : text;
     },
     level: stufen,
+    sentence: satz,
     region: (name) => ({ backdrop: 'Hintergrund', 'white reference': 'Weiß', hair: 'Haar', sitter: 'Person' }[name] || name),
     headline: (text) => ({ 'Take a frame': 'Bild aufnehmen', 'Measuring only': 'Es wird nur gemessen', Measuring: 'Es wird gemessen', Hold: 'So lassen',
       'The shoot has ended': 'Die Aufnahme ist beendet', 'Nothing to judge yet': 'Noch nichts zu beurteilen' }[text]
@@ -50,7 +69,7 @@ export const texts = {
     look: 'Zuerst dies in Ordnung bringen',
     noPlanGo: 'Drei Antworten geben',
     guess: 'erste Schätzung',
-    guessWhy: 'welches Licht was tut, ist noch angenommen',
+    guessWhy: 'was jedes Licht tut, ist angenommen',
     atLeast: 'mindestens',
     atLeastWhy: 'etwas ist ausgefressen, es kann mehr sein',
     provisional: 'nach der Vorschau',
@@ -334,7 +353,7 @@ export const texts = {
     dim: 'dunkler Raum',
     light: 'heller Raum',
     language: 'Sprache',
-    languageWhy: 'Tafel, Zeichen und Einstellungen sind darin. Gründe, Hinweise, Protokoll und Meldungen zum Plan kommen vom Dienst, auf Englisch.',
+    languageWhy: 'Tafel, Zeichen, Einstellungen und die häufigsten Gründe sind darin. Andere Gründe und Hinweise, Fragen, Protokoll und Meldungen zum Plan kommen vom Dienst, auf Englisch.',
     unit: 'Abstände in',
     units: { m: 'Metern', ft: 'Fuß' },
     tell: 'Wenn es Neues zu stellen gibt',
@@ -358,7 +377,7 @@ export const texts = {
     distance: (light) => `Abstand von ${light} in Metern`,
     metres: 'm',
     shoot: 'Bild aufnehmen',
-    auto: 'alle paar Sekunden ein Bild',
+    auto: 'alle paar Sekunden',
     follow: 'Wie geraten stellen',
     open: 'Lichter stellen',
     close: 'Zuklappen',

@@ -16,6 +16,7 @@ export const T = {
     level: (text) => text,
     region: (name) => name,
     headline: (text) => text,
+    sentence: (text) => text, // '' where the daemon's sentence is not known in this language
   },
   nav: 'Screens',
   skip: 'Skip to the advice',
@@ -324,7 +325,7 @@ export const T = {
     dim: 'dim room',
     light: 'bright room',
     language: 'Language',
-    languageWhy: 'The board, the marks and the settings are in it. Reasons, notes, the shoot log and the plan’s messages come from the daemon, in English.',
+    languageWhy: 'The board, the marks, the settings and the commonest reasons are in it. Other reasons and notes, questions, the shoot log and the plan’s messages come from the daemon, in English.',
     unit: 'Distances in',
     units: { m: 'metres', ft: 'feet' },
     tell: 'When there is something new to turn',
