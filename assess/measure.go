@@ -107,6 +107,21 @@ func (m *meter) regions(r *Reading, sc *scene.Scene, h Hints, followed bool) {
 			}
 		}
 	}
+	if b := r.Regions.Backdrop; b != nil {
+		const little = "so much of the backdrop clips in every channel that nothing is left to tell by"
+		for path, is := range map[string]struct {
+			over    *Over
+			atLeast bool
+		}{"regions.backdrop.over": {b.Over, b.AtLeast}, "regions.backdrop.white_floor_over": {b.FloorOver, b.FloorAtLeast}} {
+			switch {
+			case is.over != nil:
+			case is.atLeast:
+				r.Missing[path] = little
+			default:
+				r.Missing[path] = "it doesn't clip"
+			}
+		}
+	}
 	if b := r.Regions.Backdrop; b != nil && b.Quality.HotSpot == nil {
 		r.Missing["regions.backdrop.quality.hot_spot"] = "no part is over a third of a stop lighter than most of it"
 		if b.AtLeast {
@@ -152,22 +167,27 @@ func (m *meter) backdrop(sc *scene.Scene) *Backdrop {
 	}
 	sizes := m.areaPixels()
 	var darkest *Level
-	consider := func(l Level) {
+	darkestOf := cells
+	consider := func(l Level, of []int32) {
 		if darkest == nil || l.Value < darkest.Value {
-			darkest = &l
+			darkest, darkestOf = &l, of
 		}
 	}
 	var lightest, dimmest *Level
-	floors := make([]Level, 0, 9)
+	type area struct {
+		floor Level
+		cells []int32
+	}
+	floors := make([]area, 0, 9)
 	for n, part := range parts {
 		share := float64(m.tally(part).pixels) / float64(max(sizes[n], 1))
 		if len(part) == 0 || share < leastOfArea {
 			continue
 		}
 		level, floor := m.median(part, brightest), m.median(part, weakest)
-		floors = append(floors, floor)
+		floors = append(floors, area{floor, part})
 		if share >= leastRoundHead && roundHead(sc, n/3, n%3) {
-			consider(floor)
+			consider(floor, part)
 		}
 		if lightest == nil || level.Value > lightest.Value {
 			lightest = &level
@@ -184,13 +204,23 @@ func (m *meter) backdrop(sc *scene.Scene) *Backdrop {
 	b.Quality = m.quality(sc, cells, b.Level)
 	if darkest == nil {
 		for _, f := range floors {
-			consider(f)
+			consider(f.floor, f.cells)
 		}
 	}
 	if darkest == nil { // so small a backdrop that no area lists it
-		consider(m.median(cells, weakest))
+		consider(m.median(cells, weakest), cells)
 	}
 	b.WhiteFloor, b.FloorSigma, b.FloorAtLeast = darkest.Value, darkest.Sigma, darkest.AtLeast
+	if b.AtLeast || b.FloorAtLeast {
+		if light, ok := m.clippedLight(sc); ok {
+			if b.AtLeast {
+				b.Over = m.over(light, cells, brightest)
+			}
+			if b.FloorAtLeast {
+				b.FloorOver = m.over(light, darkestOf, weakest)
+			}
+		}
+	}
 	if lightest != nil {
 		b.Evenness = (lightest.Value - dimmest.Value).Round()
 		b.EvennessAtLeast = lightest.AtLeast

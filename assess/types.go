@@ -123,6 +123,8 @@ type Backdrop struct {
 	WhiteFloor      exposure.Stops `json:"white_floor_stops" unit:"stops" range:"-12 to 0" doc:"weakest channel in the darkest area around the head"`
 	FloorSigma      exposure.Stops `json:"white_floor_sigma_stops" unit:"stops" range:"0 and up" doc:"one standard deviation of white_floor_stops"`
 	FloorAtLeast    bool           `json:"white_floor_at_least" doc:"as at_least, of the white floor"`
+	Over            *Over          `json:"over" doc:"estimate of how far over the edge the clipped level is; null where it doesn't clip or too little is left to tell by"`
+	FloorOver       *Over          `json:"white_floor_over" doc:"the same of the white floor"`
 	Headroom        exposure.Stops `json:"headroom_stops" unit:"stops" range:"0 to 12" doc:"stops left at the 99th-percentile cell; 0 where it clips"`
 	Evenness        exposure.Stops `json:"evenness_stops" unit:"stops" range:"0 to 12" doc:"largest minus smallest median of the areas; 0 with a single area"`
 	EvennessAtLeast bool           `json:"evenness_at_least" doc:"the lightest area clips, so the spread may be larger"`
@@ -135,6 +137,15 @@ type Backdrop struct {
 	Areas           []Area         `json:"areas" doc:"ninths of the upright frame, row by row; those with under 5 % backdrop are left out"`
 	Mask            Mask           `json:"mask" doc:"which cells"`
 	Codes           Codes          `json:"codes" doc:"histograms of 8x8 block means, to express the levels anew under a better curve"`
+}
+
+// Over is an estimate of how far over the edge a clipped level lies, from what doesn't clip: the falloff over the
+// backdrop and the channels that are left. Nobody can see it; the interval says how much it is worth.
+type Over struct {
+	Likely exposure.Stops `json:"likely_stops" unit:"stops" range:"0 to 4" doc:"the best guess"`
+	Low    exposure.Stops `json:"low_stops" unit:"stops" range:"0 and up" doc:"nine times in ten it is between this"`
+	High   exposure.Stops `json:"high_stops" unit:"stops" range:"0 and up" doc:"and this"`
+	Left   float64        `json:"left_share" unit:"share" range:"0 to 1" doc:"of the backdrop, where a channel is left that doesn't clip"`
 }
 
 // Quality is how good a backdrop looks: falloff, hot spot, colour.
