@@ -25,6 +25,11 @@ curves that never saw the frame. With files, --scenes 0 leaves the studio out.
     --scenes N   how many; 200 unless told, about a second each on a slow machine
     --seed N     other scenes; 1 unless told. None was used to build thirdstop
 
+    thirdstop evaluate regions [--scenes N] [--seed N]
+
+How well backdrop, sitter and a white are found in such scenes, and how true the sitter's
+clipped share is.
+
     thirdstop evaluate advice [--studios N] [--seed N] [--scatter STOPS] [--off STOPS] [--curve own|default] [--wrong SHARE] [--walk] [--trace]
 
 The advice is followed in random virtual studios, one to four lights, until every target
@@ -52,6 +57,8 @@ func runEvaluate(ctx context.Context, args []string, stdout, stderr io.Writer) i
 	switch {
 	case len(args) > 0 && args[0] == "levels":
 		return runEvaluateLevels(ctx, args[1:], stdout, stderr)
+	case len(args) > 0 && args[0] == "regions":
+		return runEvaluateRegions(ctx, args[1:], stdout, stderr)
 	case len(args) > 0 && args[0] == "advice":
 		return runEvaluateAdvice(ctx, args[1:], stdout, stderr)
 	case len(args) > 0 && args[0] == "drift":
@@ -60,7 +67,7 @@ func runEvaluate(ctx context.Context, args []string, stdout, stderr io.Writer) i
 		fmt.Fprint(stdout, evaluateHelp)
 		return 0
 	}
-	fmt.Fprintf(stderr, "thirdstop evaluate: say what: levels, advice or drift\n\n%s", evaluateHelp)
+	fmt.Fprintf(stderr, "thirdstop evaluate: say what: levels, regions, advice or drift\n\n%s", evaluateHelp)
 	return 2
 }
 
