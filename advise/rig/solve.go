@@ -133,7 +133,7 @@ func (s *search) levels(dials []exposure.Dial) []exposure.Stops {
 	for k := range out {
 		sum := s.ambient[k]
 		for l, d := range dials {
-			sum += float64(s.coef[l][k] * d.Fraction())
+			sum += float64(s.coef[l][k] * fraction(d))
 		}
 		out[k] = exposure.Stops(math.Log2(math.Max(sum, math.SmallestNonzeroFloat64)))
 	}
@@ -167,81 +167,112 @@ func (s *search) cost(levels []exposure.Stops) float64 {
 	return math.Round(sum*1e6) / 1e6
 }
 
-// try walks the settings of some lights and remembers the best that meets every
-// target. The last light's settings are cut down to those that can: with the
-// others fixed every region grows with it, so each region allows one interval.
+// try walks the settings of some lights and remembers the best that meets every target. Every region grows
+// with every light, so a branch is left as soon as some region is too bright with the rest at their least, or too dark
+// with the rest at their most. Where targets are so wide that too much is left to walk, only every second, third ...
+// setting is tried, and the best is polished.
 func (s *search) try(lights []int, dials []exposure.Dial) {
-	outer, last := lights[:len(lights)-1], lights[len(lights)-1]
-	stride := 1
-	for combos(s.settings, outer, stride) > 20000 {
-		stride++
-	}
-	var walk func(i int)
-	walk = func(i int) {
-		if i < len(outer) {
-			all := s.settings[outer[i]]
-			for j := 0; j < len(all); j += stride {
-				dials[outer[i]] = all[j]
-				walk(i + 1)
-			}
-			return
+	for stride := 1; ; stride++ {
+		if !s.walk(lights, dials, stride) {
+			continue
 		}
-		lo, hi := s.interval(dials, last)
-		for _, d := range s.settings[last] {
-			if d < lo || d > hi {
-				continue
-			}
-			dials[last] = d
-			s.consider(dials)
+		if stride > 1 && s.found {
+			s.polish(lights)
 		}
-		dials[last] = s.ranges[last].Now
-	}
-	walk(0)
-	if stride > 1 && s.found {
-		s.polish(lights)
+		return
 	}
 }
 
-func combos(settings [][]exposure.Dial, lights []int, stride int) int {
-	n := 1
-	for _, l := range lights {
-		n *= (len(settings[l]) + stride - 1) / stride
-	}
-	return n
-}
+// mostSteps is how many settings one walk may look at before it takes longer strides.
+const mostSteps = 40000
 
-// interval bounds the dial of one light so that no region misses, give or take a thirtieth.
-func (s *search) interval(dials []exposure.Dial, light int) (lo, hi exposure.Dial) {
-	low, high := math.Inf(-1), math.Inf(1)
+// walk reports false where it was given up.
+func (s *search) walk(lights []int, dials []exposure.Dial, stride int) bool {
+	n := len(s.ambient)
+	low, high := make([]float64, n), make([]float64, n) // of the linear light, a thousandth wider than the target
+	sums := make([][]float64, len(lights)+1)            // with the lights so far
+	least, most := make([][]float64, len(lights)+1), make([][]float64, len(lights)+1)
+	for i := range sums {
+		sums[i], least[i], most[i] = make([]float64, n), make([]float64, n), make([]float64, n)
+	}
 	for k, t := range s.targets {
-		if !t.Judged {
-			continue
+		low[k], high[k] = math.Inf(-1), math.Inf(1)
+		if t.Judged {
+			high[k] = (t.High + t.SlackHigh + 0.001).Factor()
+			if !t.UpperOnly {
+				low[k] = (t.Low - t.SlackLow - 0.001).Factor()
+			}
 		}
-		rest := s.ambient[k]
+		sums[0][k] = s.ambient[k]
 		for l, d := range dials {
-			if l != light {
-				rest += float64(s.coef[l][k] * d.Fraction())
+			if !slices.Contains(lights, l) {
+				sums[0][k] += float64(s.coef[l][k] * fraction(d))
 			}
 		}
-		c := s.coef[light][k]
-		most := (t.High + t.SlackHigh).Factor() - rest
-		if most <= 0 || c <= 0 {
-			if most <= 0 {
-				return 1, 0 // too bright without this light
-			}
-			if !t.UpperOnly && rest < (t.Low-t.SlackLow).Factor() {
-				return 1, 0 // too dark, and this light adds nothing
-			}
-			continue
-		}
-		high = math.Min(high, math.Log2(most/c))
-		if least := (t.Low - t.SlackLow).Factor() - rest; !t.UpperOnly && least > 0 {
-			low = math.Max(low, math.Log2(least/c))
+		for i := len(lights) - 1; i >= 0; i-- {
+			l := lights[i]
+			all := s.settings[l]
+			least[i][k] = least[i+1][k] + float64(s.coef[l][k]*fraction(all[0]))
+			most[i][k] = most[i+1][k] + float64(s.coef[l][k]*fraction(all[len(all)-1]))
 		}
 	}
-	limit := func(v float64) float64 { return math.Max(-1000, math.Min(1000, v)) }
-	return exposure.Dial(math.Floor(limit(low) * float64(exposure.Stop))), exposure.Dial(math.Ceil(limit(high) * float64(exposure.Stop)))
+	steps := 0
+	var step func(i int) bool
+	step = func(i int) bool {
+		if i == len(lights) {
+			s.consider(dials)
+			return true
+		}
+		l := lights[i]
+		all, by := s.settings[l], stride
+		if i == len(lights)-1 {
+			by = 1 // the last one is cut down to what can be anyway
+		}
+	settings:
+		for j := 0; j < len(all); j += by {
+			if steps++; steps > mostSteps {
+				return false
+			}
+			f := fraction(all[j])
+			for k := range n {
+				v := sums[i][k] + float64(s.coef[l][k]*f)
+				sums[i+1][k] = v
+				if v+least[i+1][k] > high[k]*(1+1e-9) {
+					break settings // and brighter still with every further setting
+				}
+				if v+most[i+1][k] < low[k]*(1-1e-9) {
+					continue settings
+				}
+			}
+			dials[l] = all[j]
+			if !step(i + 1) {
+				return false
+			}
+		}
+		dials[l] = s.ranges[l].Now
+		return true
+	}
+	done := step(0)
+	for _, l := range lights {
+		dials[l] = s.ranges[l].Now
+	}
+	return done
 }
+
+// fraction is [exposure.Dial.Fraction] out of a table: it is asked for by the hundred thousand.
+func fraction(d exposure.Dial) float64 {
+	if d <= 0 && int(-d) < len(fractions) {
+		return fractions[-d]
+	}
+	return d.Fraction()
+}
+
+var fractions = func() (t [12*int(exposure.Stop) + 1]float64) {
+	for i := range t {
+		t[i] = exposure.Dial(-i).Fraction()
+	}
+	return t
+}()
 
 func (s *search) consider(dials []exposure.Dial) {
 	if s.miss(dials) > 0 {
@@ -250,7 +281,7 @@ func (s *search) consider(dials []exposure.Dial) {
 	cost := s.cost(s.levels(dials))
 	var pow float64
 	for _, d := range dials {
-		pow += d.Fraction()
+		pow += fraction(d)
 	}
 	pow = math.Round(pow * 1e6)
 	if !s.found || cost < s.bestCost || cost == s.bestCost && pow < s.bestPow {
@@ -314,16 +345,20 @@ func (s *search) starts(now []exposure.Dial, free []int) [][]exposure.Dial {
 }
 
 func (s *search) bestOf(at []exposure.Dial, light int) []exposure.Dial {
-	best, miss, cost := at, s.miss(at), s.cost(s.levels(at))
+	trial := slices.Clone(at)
+	best, miss, cost := at[light], s.miss(at), s.cost(s.levels(at))
 	for _, d := range s.settings[light] {
-		trial := slices.Clone(at)
 		trial[light] = d
 		m := s.miss(trial)
-		if c := s.cost(s.levels(trial)); m < miss || m == miss && c < cost {
-			best, miss, cost = trial, m, c
+		if m > miss {
+			continue
+		}
+		if c := s.cost(s.levels(trial)); m < miss || c < cost {
+			best, miss, cost = d, m, c
 		}
 	}
-	return best
+	trial[light] = best
+	return trial
 }
 
 func (s *search) solution(dials []exposure.Dial) Solution {
