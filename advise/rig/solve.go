@@ -143,8 +143,12 @@ func (s *search) levels(dials []exposure.Dial) []exposure.Stops {
 // miss is the sum of squared misses, in thousandths of a stop squared, so that
 // the last bits of a sum decide nothing.
 func (s *search) miss(dials []exposure.Dial) float64 {
+	return s.missOf(s.levels(dials))
+}
+
+func (s *search) missOf(levels []exposure.Stops) float64 {
 	var sum float64
-	for k, y := range s.levels(dials) {
+	for k, y := range levels {
 		m := math.Round(float64(s.targets[k].Miss(y)) * 1000)
 		if m > 0 && s.targets[k].Holds {
 			m *= holdsWeight
@@ -169,10 +173,10 @@ func (s *search) cost(levels []exposure.Stops) float64 {
 
 // try walks the settings of some lights and remembers the best that meets every target. Every region grows
 // with every light, so a branch is left as soon as some region is too bright with the rest at their least, or too dark
-// with the rest at their most. Where targets are so wide that too much is left to walk, only every second, third ...
+// with the rest at their most. Where targets are so wide that too much is left to walk, only every second, fourth ...
 // setting is tried, and the best is polished.
 func (s *search) try(lights []int, dials []exposure.Dial) {
-	for stride := 1; ; stride++ {
+	for stride := 1; ; stride *= 2 {
 		if !s.walk(lights, dials, stride) {
 			continue
 		}
@@ -184,7 +188,7 @@ func (s *search) try(lights []int, dials []exposure.Dial) {
 }
 
 // mostSteps is how many settings one walk may look at before it takes longer strides.
-const mostSteps = 40000
+const mostSteps = 16000
 
 // walk reports false where it was given up.
 func (s *search) walk(lights []int, dials []exposure.Dial, stride int) bool {
@@ -275,10 +279,14 @@ var fractions = func() (t [12*int(exposure.Stop) + 1]float64) {
 }()
 
 func (s *search) consider(dials []exposure.Dial) {
-	if s.miss(dials) > 0 {
+	levels := s.levels(dials)
+	if s.missOf(levels) > 0 {
 		return
 	}
-	cost := s.cost(s.levels(dials))
+	cost := s.cost(levels)
+	if s.found && cost > s.bestCost {
+		return
+	}
 	var pow float64
 	for _, d := range dials {
 		pow += fraction(d)
@@ -346,14 +354,16 @@ func (s *search) starts(now []exposure.Dial, free []int) [][]exposure.Dial {
 
 func (s *search) bestOf(at []exposure.Dial, light int) []exposure.Dial {
 	trial := slices.Clone(at)
-	best, miss, cost := at[light], s.miss(at), s.cost(s.levels(at))
+	levels := s.levels(at)
+	best, miss, cost := at[light], s.missOf(levels), s.cost(levels)
 	for _, d := range s.settings[light] {
 		trial[light] = d
-		m := s.miss(trial)
+		levels := s.levels(trial)
+		m := s.missOf(levels)
 		if m > miss {
 			continue
 		}
-		if c := s.cost(s.levels(trial)); m < miss || c < cost {
+		if c := s.cost(levels); m < miss || c < cost {
 			best, miss, cost = d, m, c
 		}
 	}
