@@ -3,6 +3,8 @@ package browsertest
 import (
 	"context"
 	"io"
+	"os"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -42,6 +44,13 @@ func TestAnEarlierLightIsBuiltAgainFromThePage(t *testing.T) {
 	}
 	if href := eval[string](p, `document.querySelector('[data-shoot=early] a').getAttribute('href')`); href != "/api/v1/sheet?shoot=early" {
 		t.Errorf("its sheet is at %s", href)
+	}
+	axe, err := os.ReadFile(filepath.Join("testdata", "axe-core", "axe.min.js"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range p.axe(string(axe)) {
+		t.Errorf("the list: %s: %s (%s): %s", f.ID, f.Help, f.HelpURL, f.Nodes)
 	}
 	p.pressText("Build this light again")
 	p.says("The light plan is replaced")

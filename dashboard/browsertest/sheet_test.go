@@ -45,6 +45,13 @@ func TestTheSheetPrintsOnBothPapers(t *testing.T) {
 	if got := eval[string](p, `getComputedStyle(document.querySelector('.course')).stroke`); got != "rgb(32, 85, 125)" {
 		t.Errorf("the policy kept the sheet's own style out: a course is drawn in %s", got)
 	}
+	axe, err := os.ReadFile(filepath.Join("testdata", "axe-core", "axe.min.js"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range p.axe(string(axe)) {
+		t.Errorf("on a screen: %s: %s (%s): %s", f.ID, f.Help, f.HelpURL, f.Nodes)
+	}
 	for _, paper := range papers {
 		// The margin is the page's own, 12 mm on each side; nothing may stick out of what it leaves.
 		inside := int64((paper.width - 24/25.4) * 96)
