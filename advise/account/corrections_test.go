@@ -120,7 +120,7 @@ var awkward = Correction{Number: 7, Revision: 2, Record: 40, Hash: strings.Repea
 func TestAPacketHoldsItsCorrection(t *testing.T) {
 	a := corrected()
 	packet := a.XMP(awkward, time.Date(2026, 11, 25, 15, 0, 0, 0, time.UTC))
-	// ISO 16684-1, 7.3.2: the wrapper's begin is U+FEFF, its id this one, and its end r or w.
+	// ISO 16684-1 (from memory; ExifTool is the outside check below): the wrapper's begin is U+FEFF, its id this one, its end r or w.
 	if !bytes.HasPrefix(packet, []byte("<?xpacket begin=\"\xef\xbb\xbf\" id=\"W5M0MpCehiHzreSzNTczkc9d\"?>\n")) || !bytes.HasSuffix(packet, []byte("<?xpacket end=\"w\"?>\n")) {
 		t.Errorf("the wrapper is %.80q ... %q", packet, packet[max(0, len(packet)-30):])
 	}

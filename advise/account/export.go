@@ -143,7 +143,7 @@ func writeCSV(w *bufio.Writer, cells []any) {
 
 // unarmed keeps a spreadsheet from taking a text for a formula: one that begins with a character that starts
 // formulas, in its full-width form too, or with a control character, gets an apostrophe before it (the
-// characters are those of OWASP's page on CSV injection). Texts are always quoted, so a separator in them
+// characters are those of OWASP's page on CSV injection, from memory). Texts are always quoted, so a separator in them
 // begins no cell. Numbers are not texts and stay as they are.
 func unarmed(s string) string {
 	first := strings.TrimLeft(s, " \u00a0\ufeff'")

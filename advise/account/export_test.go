@@ -22,7 +22,7 @@ func lines(words ...string) *Account {
 	return a
 }
 
-// The characters are those of OWASP's page "CSV Injection": =, +, -, @, tab, carriage return, line feed and
+// The characters are those of OWASP's page "CSV Injection" (from memory): =, +, -, @, tab, carriage return, line feed and
 // the full-width forms of the first four.
 func TestNoTextOfAnExportBecomesAFormula(t *testing.T) {
 	words := []string{"=1+1", "+1", "-1", "@sum(A1)", "\t=1", "\r=1", "\n=1", "＝1", "＋1", "－1", "＠a", " =1", "'=1", "=cmd|' /C calc'!A0",

@@ -11,7 +11,7 @@ import (
 )
 
 // cardFolder is how cameras call the folders on their cards: three digits and five characters (the DCF standard,
-// JEITA CP-3461). They change after so many pictures, not with the sitter.
+// JEITA CP-3461; from memory). They change after so many pictures, not with the sitter.
 var cardFolder = regexp.MustCompile(`^[1-9][0-9]{2}[0-9A-Za-z_]{5}$`)
 
 // newFolder takes another sub-folder for another sitter, as photographers sort who they photograph. It
