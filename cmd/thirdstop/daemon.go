@@ -76,6 +76,7 @@ func (d *daemon) run(ctx context.Context) (err error) {
 		return err
 	}
 	defer func() {
+		d.keepGuides(sh)
 		err = errors.Join(err, sh.Close())
 		if st := sh.Snapshot().State; st.Phase != advise.Ended {
 			d.say("The shoot %s rests after %s and can be gone on with.", sh.ID(), count(st.FrameCount))
@@ -225,7 +226,7 @@ func (d *daemon) plan(ctx context.Context, sh *shoot.Shoot, text string) error {
 // here is let in; elsewhere every device must pair.
 func (d *daemon) serve(sh *shoot.Shoot, l net.Listener) (*dashboard.Server, error) {
 	c := dashboard.Config{Shoot: sh, Pages: web.Files, LooksOn: d.LooksOn, Hosts: split(d.Hosts), Addr: l.Addr(),
-		InStops: d.inStops, Past: newPast(d.Data, sh.ID()), Demo: d.demo, Version: version(), Log: d.log, Now: d.now}
+		InStops: d.inStops, Past: newPast(d.Data, sh.ID()), Demo: d.demo, Version: version(), Log: d.log, Now: d.now, Learned: learnedGuides(d.Data)}
 	c.Open = local(l)
 	if d.HTTPS {
 		cert, err := dashboard.Certificate(d.Data, dashboard.CertificateNames(l.Addr(), c.Hosts), time.Now())

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"os"
 
 	"thirdstop/advise/plan"
 )
@@ -29,7 +28,11 @@ func planReach(ctx context.Context, args []string, stdin io.Reader, stdout, stde
 		fmt.Fprintln(stdout, faults)
 		return 1
 	}
-	r := p.ReachOf(learnedGuides(os.Getenv))
+	var learned plan.Effective
+	if data, err := theDataFolder(); err == nil {
+		learned = learnedGuides(data)
+	}
+	r := p.ReachOf(learned)
 	if r.Camera != "" {
 		fmt.Fprintf(stdout, "At %s:\n", r.Camera)
 	}
@@ -52,6 +55,3 @@ func planReach(ctx context.Context, args []string, stdin io.Reader, stdout, stde
 	fmt.Fprintln(stdout, "These are estimates; the first frames tell. What a flash and its modifier stand for long is in the maker's manual.")
 	return code
 }
-
-// learnedGuides are effective guide numbers of earlier shoots.
-func learnedGuides(func(string) string) plan.Effective { return nil }
