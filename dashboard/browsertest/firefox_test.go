@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -285,17 +286,32 @@ type real struct {
 var pageLine = regexp.MustCompile(`The page: (https?://\S+)`)
 var codeLine = regexp.MustCompile(`#pair=([A-Z0-9]+)`)
 
-// program builds thirdstop once.
+// program is thirdstop, built once for all tests.
 func program(t *testing.T) string {
 	t.Helper()
-	file := filepath.Join(t.TempDir(), "thirdstop")
-	ctx, stop := context.WithTimeout(context.Background(), 3*time.Minute)
-	defer stop()
-	if out, err := exec.CommandContext(ctx, "go", "build", "-o", file, "thirdstop/cmd/thirdstop").CombinedOutput(); err != nil {
-		t.Fatalf("thirdstop can't be built: %v\n%s", err, out)
+	file, err := built()
+	if err != nil {
+		t.Fatal(err)
 	}
 	return file
 }
+
+// builtIn is the folder of the program that the tests built, "" while there is none. TestMain removes it.
+var builtIn string
+
+var built = sync.OnceValues(func() (string, error) {
+	var err error
+	if builtIn, err = os.MkdirTemp("", "thirdstop-built-"); err != nil {
+		return "", err
+	}
+	file := filepath.Join(builtIn, "thirdstop")
+	ctx, stop := context.WithTimeout(context.Background(), 3*time.Minute)
+	defer stop()
+	if out, err := exec.CommandContext(ctx, "go", "build", "-o", file, "thirdstop/cmd/thirdstop").CombinedOutput(); err != nil {
+		return "", fmt.Errorf("thirdstop can't be built: %w\n%s", err, out)
+	}
+	return file, nil
+})
 
 func startReal(t *testing.T, args ...string) *real {
 	t.Helper()

@@ -42,13 +42,22 @@ func TestMain(m *testing.M) {
 				os.Exit(1)
 			}
 			allocator = browser
-			code := m.Run()
+			code := run(m)
 			stopBrowser()
 			stop()
 			os.Exit(code)
 		}
 	}
-	os.Exit(m.Run())
+	os.Exit(run(m))
+}
+
+func run(m *testing.M) int {
+	defer func() {
+		if builtIn != "" {
+			os.RemoveAll(builtIn)
+		}
+	}()
+	return m.Run()
 }
 
 // needsBrowser skips a test where there is none; under CI that is a failure.
