@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"runtime"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -304,7 +305,7 @@ func (v *view) look(g *sitting, revision int, r assess.Reading) {
 	var out []advise.Output
 	v.s, out = advise.Apply(v.s, advise.Input{At: g.at, Frame: &advise.Frame{Number: g.n, Revision: revision, Reading: &r}})
 	for _, o := range out {
-		if o.Question != nil {
+		if o.Question != nil && strings.Contains(o.Question.Text, "nobody recorded it") {
 			v.questions++
 		}
 		if o.Event != nil && o.Event.Kind == "absent" {

@@ -28,6 +28,28 @@ type boathouse struct {
 	mu   sync.Mutex // a studio is not safe for concurrent use
 	room *studio.Studio
 	auto bool
+	sag  exposure.Stops // of the key by now, where it tires
+	tire bool
+}
+
+// sagPerFrame is how fast the key tires, where it is let; sagMost is where it ends.
+const (
+	sagPerFrame exposure.Stops = 0.025
+	sagMost     exposure.Stops = 0.6
+)
+
+// setTired lets the key tire from the next frame on, or gives it rest.
+func (b *boathouse) setTired(on bool) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.tire, b.sag = on, 0
+	b.room.Fault = func(_ int, l *studio.Light) (exposure.Stops, bool) {
+		if l.Role != studio.Key || !b.tire {
+			return 0, false
+		}
+		b.sag = min(b.sag+sagPerFrame, sagMost)
+		return -b.sag, false
+	}
 }
 
 // autoEvery is how often the demo shoots by itself.
@@ -143,7 +165,7 @@ type roomLight struct {
 	Distance  float64  `json:"distance_m"`
 }
 
-// ServeHTTP is the studio's controls: GET studio, POST light, frame and auto.
+// ServeHTTP is the studio's controls: GET studio, POST light, frame, auto and tire.
 func (b *boathouse) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	answer := func(v any) {
 		w.Header().Set("Content-Type", "application/json")
@@ -192,6 +214,13 @@ func (b *boathouse) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		b.auto = *body.On
 		b.mu.Unlock()
 		answer(b.show())
+	case "POST tire":
+		if body.On == nil {
+			refuse(http.StatusUnprocessableEntity, `say {"on": true} or {"on": false}`)
+			return
+		}
+		b.setTired(*body.On)
+		answer(b.show())
 	default:
 		refuse(http.StatusNotFound, "the boathouse has no such control")
 	}
@@ -217,7 +246,7 @@ func (b *boathouse) show() any {
 		lights = append(lights, x)
 	}
 	c := b.room.Camera
-	return map[string]any{"lights": lights, "auto": b.auto, "camera": fmt.Sprintf("%s, %s, %s", c.FNumber, c.Shutter, c.ISO)}
+	return map[string]any{"lights": lights, "auto": b.auto, "tired": b.tire, "camera": fmt.Sprintf("%s, %s, %s", c.FNumber, c.Shutter, c.ISO)}
 }
 
 func (b *boathouse) set(group string, index *int, on *bool, distance *float64) error {

@@ -30,11 +30,12 @@ folder, and the real daemon watches, measures and advises. You are the assistant
 turn a virtual light on the page, and the next frame shows it.
 
     thirdstop demo [--listen ADDR] [--seed N] [--no-plan] [--no-browser]
-    thirdstop demo --headless [--walk] [--frames N] [--seed N]
+    thirdstop demo --headless [--walk | --tire] [--frames N] [--seed N]
 
     --headless    no page: the adjustments are followed as they come, and every reading
                   and adjustment is printed
-    --frames N    with --headless: give up after N frames (12 if left out, 24 with --walk)
+    --frames N    with --headless: give up after N frames (12 if left out, 24 with --walk, 60 with --tire)
+    --tire        with --headless: once on target, the key tires until its drift is named
     --walk        with --headless: go through the guided set-up instead
     --seed N      another start of the lights
     --no-plan     begin with nothing known, as on a first day
@@ -60,6 +61,7 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 	headless := flags.Bool("headless", false, "")
 	frames := flags.Int("frames", usualFrames, "")
 	walk := flags.Bool("walk", false, "")
+	tire := flags.Bool("tire", false, "")
 	noPlan := flags.Bool("no-plan", false, "")
 	noBrowser := flags.Bool("no-browser", false, "")
 	keep := flags.String("keep", "", "")
@@ -73,9 +75,16 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 		if *walk {
 			*frames = 24
 		}
+		if *tire {
+			*frames = 60
+		}
 	}
 	if flags.NArg() > 0 || *frames < 1 {
 		fmt.Fprintf(stderr, "thirdstop demo: what is %q?\n\n%s", flags.Arg(0), demoHelp)
+		return 2
+	}
+	if *tire && (*walk || !*headless) {
+		fmt.Fprintf(stderr, "thirdstop demo: --tire goes with --headless and without --walk; on the page it is a box to tick\n\n%s", demoHelp)
 		return 2
 	}
 	if *walk && !*headless {
@@ -132,8 +141,11 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 		}
 		if *headless {
 			play := b.follow
-			if *walk {
+			switch {
+			case *walk:
 				play = b.walk
+			case *tire:
+				play = b.untilTired
 			}
 			reached = play(ctx, s, *frames, stdout)
 			return nil
@@ -204,6 +216,9 @@ func (b *boathouse) follow(ctx context.Context, s *shoot.Shoot, frames int, out 
 
 // handTime is what turning the dials takes the pretended assistant.
 const handTime = 4200 * time.Millisecond
+
+// frameTime is the pause between frames of the pretended photographer.
+const frameTime = 6 * time.Second
 
 // report prints one reading and what is advised.
 func (b *boathouse) report(out io.Writer, n int, snap *shoot.Snapshot, truth studio.Truth) {

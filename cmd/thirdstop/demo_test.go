@@ -100,7 +100,7 @@ func TestTheStudiosControlsAreWhatThePageUses(t *testing.T) {
 		}
 		return w.Code, v
 	}
-	paths := map[string]string{"/studio": "", "/light": `{"group":"B","on":true}`, "/frame": "{}", "/auto": `{"on":true}`}
+	paths := map[string]string{"/studio": "", "/light": `{"group":"B","on":true}`, "/frame": "{}", "/auto": `{"on":true}`, "/tire": `{"on":true}`}
 	used := regexp.MustCompile(`(?:say\(|studio\('GET', )'(/[a-z]+)'`).FindAllSubmatch(js, -1)
 	if len(used) < 5 {
 		t.Fatalf("the page's script makes %d calls, want at least 5: this test looks for the wrong thing", len(used))
@@ -164,7 +164,7 @@ func TestTheStudiosControlsAreWhatThePageUses(t *testing.T) {
 	if *b.room.Light("B") != before {
 		t.Error("what was refused turned the light all the same")
 	}
-	for _, call := range [][2]string{{"POST", "/auto"}, {"POST", "/sun"}, {"GET", "/light"}, {"DELETE", "/studio"}} {
+	for _, call := range [][2]string{{"POST", "/auto"}, {"POST", "/tire"}, {"POST", "/sun"}, {"GET", "/light"}, {"DELETE", "/studio"}} {
 		if code, _ := ask(call[0], call[1], "{}"); code != 422 && code != 404 {
 			t.Errorf("%s %s = %d", call[0], call[1], code)
 		}

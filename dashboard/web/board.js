@@ -5,6 +5,7 @@ import { html, useEffect, useState } from './vendor/htm-preact.js';
 import { T } from './texts.js';
 import { may } from './store.js';
 import { act } from './api.js';
+import { Drifts, driftWarning } from './drift.js';
 import { Blade, Turn } from './blade.js';
 import { theirs } from './language.js';
 
@@ -23,7 +24,8 @@ export function Board({ doc, low, echo, stale }) {
     ${a && html`<${Reason} a=${a} newest=${doc.frame?.number} low=${low} stale=${stale} />`}
     ${a && !low && a.status === 'no_plan' && may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
     ${a && !low && html`<${Ways} ways=${(a.ways || []).filter((w) => w.text !== a.headline)} />`}
-    ${a && !low && html`<${Warnings} list=${a.warnings} />`}
+    ${a && !low && html`<${Drifts} doc=${doc} />`}
+    ${a && !low && html`<${Warnings} list=${(a.warnings || []).filter((w) => !driftWarning(w))} />`}
     ${doc?.question && html`<${Question} q=${doc.question} stale=${stale} />`}
   </section>`;
 }

@@ -62,6 +62,7 @@ export function Demo({ doc }) {
       <button class=${turns.length ? 'strong' : ''} disabled=${busy || !turns.length} onClick=${follow}>${T.demo.follow}</button>
       <button class=${turns.length ? '' : 'strong'} disabled=${busy} onClick=${() => say('/frame', {})}>${T.demo.shoot}</button>
       <label><input type="checkbox" checked=${!!now.auto} disabled=${busy} onChange=${(e) => say('/auto', { on: e.target.checked })} /> <span>${T.demo.auto}</span></label>
+      <label><input type="checkbox" id="demo-tire" checked=${!!now.tired} disabled=${busy} onChange=${(e) => say('/tire', { on: e.target.checked })} /> <span>${T.demo.tire}</span></label>
       <button class="demo-fold" aria-expanded=${open ? 'true' : 'false'} aria-controls="demo-open" onClick=${() => setOpen(!open)}>${open ? T.demo.close : T.demo.open}</button>
     </div>
   </section>`;

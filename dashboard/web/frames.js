@@ -8,6 +8,7 @@ import { act, get, picture } from './api.js';
 import { Picture } from './picture.js';
 import { Spread } from './spread.js';
 import { theirs } from './language.js';
+import { Retakes, spoiled } from './drift.js';
 
 const page = 40; // frames asked for at a time
 
@@ -43,17 +44,18 @@ export function FramesScreen({ doc, stale }) {
       <button aria-pressed=${comparing ? 'true' : 'false'} disabled=${list.length < 2} onClick=${() => setComparing(!comparing)}>${T.frames.compare}</button>
       ${may('baseline') && doc.baseline !== frame.number && frame.reading && html`<button disabled=${stale} onClick=${() => act('POST', '/baseline', { frame: frame.number }, () => true)}>${T.frames.baseline(frame.number)}</button>`}
     </div>
-    <${Reel} list=${list} at=${frame.number} beside=${other?.number} baseline=${doc.baseline} choose=${choose} more=${more} older=${() => load(list[list.length - 1].number)} />
+    <${Retakes} doc=${doc} choose=${choose} />
+    <${Reel} doc=${doc} list=${list} at=${frame.number} beside=${other?.number} baseline=${doc.baseline} choose=${choose} more=${more} older=${() => load(list[list.length - 1].number)} />
     <div class=${other ? 'frames-two' : 'frames-one'}>${seen(frame)}${other && seen(other)}</div>
   </section>`;
 }
 
 // Reel is the strip of small pictures, the newest first.
-function Reel({ list, at, beside, baseline, choose, more, older }) {
+function Reel({ doc, list, at, beside, baseline, choose, more, older }) {
   return html`<ol class="reel" aria-label=${T.frames.reel}>${list.map((f) => html`<li key=${f.number}>
-    <button aria-current=${f.number === at || f.number === beside ? 'true' : undefined} aria-label=${T.frames.pick(f.number, f.expected?.length ? (f.on_target ? T.frame.onTarget : T.frame.off) : '')} onClick=${() => choose(f.number)}>
+    <button aria-current=${f.number === at || f.number === beside ? 'true' : undefined} aria-label=${T.frames.pick(f.number, [f.expected?.length ? (f.on_target ? T.frame.onTarget : T.frame.off) : '', f.off ? T.drift.mark : ''].filter(Boolean).join(', '))} title=${spoiled(doc, f.number) || undefined} onClick=${() => choose(f.number)}>
       <img src=${picture(f, 256)} alt="" loading="lazy" width="64" height="64" />
-      <span>${f.number}${f.number === baseline ? ` ${T.frames.base}` : ''}${f.expected?.length && !f.on_target ? ' ≠' : ''}</span>
+      <span>${f.number}${f.number === baseline ? ` ${T.frames.base}` : ''}${f.expected?.length && !f.on_target ? ' ≠' : ''}${f.off ? ' ↺' : ''}</span>
     </button></li>`)}
     ${more && html`<li><button onClick=${older}>${T.frames.older}</button></li>`}</ol>`;
 }

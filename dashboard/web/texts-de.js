@@ -369,6 +369,15 @@ export const texts = {
     awakeNo: 'Über einfaches HTTP lässt ein Browser den Bildschirm ausgehen. Stelle die Sperre des Tablets für die Aufnahme auf „nie“.',
   },
 
+  drift: {
+    label: 'Drift',
+    care: 'Vorsicht',
+    mark: 'durch Drift verdorben',
+    retakes: 'Noch einmal aufnehmen',
+    here: 'Die Person ist noch da',
+    before: 'Frühere Personen',
+  },
+
   demo: {
     label: 'Das virtuelle Studio',
     why: 'Ein Licht stellen, wie die Assistenz es täte. Dem Dienst wird nichts gesagt; er sieht das nächste Bild.',
@@ -381,6 +390,7 @@ export const texts = {
     follow: 'Wie geraten stellen',
     open: 'Lichter stellen',
     close: 'Zuklappen',
+    tire: 'das Führungslicht ermüdet',
   },
 
   care: {

@@ -341,6 +341,15 @@ export const T = {
     awakeNo: 'Over plain HTTP a browser lets the screen sleep. Set the tablet’s own auto-lock to “never” for the shoot.',
   },
 
+  drift: {
+    label: 'Drift',
+    care: 'Care',
+    mark: 'spoiled by drift',
+    retakes: 'Frames to take again',
+    here: 'The sitter is still there',
+    before: 'Earlier sitters',
+  },
+
   demo: {
     label: 'The virtual studio',
     why: 'Turn a light as the assistant would. The daemon is not told; it sees the next frame.',
@@ -353,6 +362,7 @@ export const T = {
     follow: 'Turn as advised',
     open: 'Turn the lights',
     close: 'Fold up',
+    tire: 'the key tires',
   },
 
   care: {

@@ -1,0 +1,34 @@
+// Drift: what changed though nobody recorded it, with what to do about it, and the
+// frames that it spoiled, to be taken again while the sitter is there.
+
+import { html } from './vendor/htm-preact.js';
+import { T } from './texts.js';
+import { theirs } from './language.js';
+
+// Drifts are said beside the advice. Of each the newest word, the usual care folded away.
+export function Drifts({ doc }) {
+  const list = doc?.drift?.stands || [];
+  if (!list.length) return null;
+  return html`<ul class="drifts" aria-label=${T.drift.label}>${list.map((d) => html`<li key=${`${d.id}`}>
+    <p lang=${theirs()}><b>${d.text}</b> ${d.remedy}</p>
+    ${d.caution && html`<details><summary>${T.drift.care}</summary><p lang=${theirs()}>${d.caution}</p></details>`}
+  </li>`)}</ul>`;
+}
+
+// driftWarning tells a warning that Drifts says already.
+export const driftWarning = (w) => w.code.startsWith('drift_');
+
+// Retakes lists the frames that were off: those of this sitter first, for they can be taken again.
+export function Retakes({ doc, choose }) {
+  const all = doc?.drift?.off_frames || [];
+  if (!all.length) return null;
+  const here = all.filter((o) => o.this_sitter);
+  const before = all.filter((o) => !o.this_sitter);
+  const part = (title, list) => list.length > 0 && html`<h4>${title}</h4><ul lang=${theirs()}>${list.map((o) => html`<li key=${`${o.from}-${o.kind}`}>
+    <button class="small-button" onClick=${() => choose(o.from)}>${o.text}</button></li>`)}</ul>`;
+  return html`<section class="retakes" aria-labelledby="retakes-title"><h3 id="retakes-title">${T.drift.retakes}</h3>
+    ${part(T.drift.here, here)}${part(T.drift.before, before)}</section>`;
+}
+
+// spoiled is why a frame was off, as the strip of frames tells it; '' if it was not.
+export const spoiled = (doc, number) => (doc?.drift?.off_frames || []).find((o) => number >= o.from && number <= o.to)?.text || '';
