@@ -150,7 +150,7 @@ func (s State) watched(in Input, told []Output) (State, []Output) {
 		x.Unfired = append(x.Unfired, slices.Contains(s.absent, l.Group))
 	}
 	usable := w.Base > 0 && s.comparable() && !(s.untaught && s.Question == nil) &&
-		f.Reading.Kind == w.Kind && (f.Reading.Regions.Backdrop != nil || !w.hasBackdrop())
+		f.Reading.Kind == w.Kind && f.Reading.PartOfSet.Answer != assess.BelongsNo && (f.Reading.Regions.Backdrop != nil || !w.hasBackdrop())
 	at := -1
 	if usable {
 		fit := w.Model.Fit()
