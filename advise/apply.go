@@ -97,7 +97,7 @@ func (s State) planned(in PlanText) (State, []Output) {
 		s = s.anotherBackdrop(*before, p)
 		before = &p
 	}
-	s.Plan, s.PlanText, s.PlanName = &p, in.Text, in.Name
+	s.Plan, s.PlanText, s.PlanName, s.guides = &p, in.Text, in.Name, in.Guides
 	lights := make([]LightState, len(p.Lights))
 	for i, l := range p.Lights {
 		lights[i] = lightState(l)

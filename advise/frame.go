@@ -170,7 +170,7 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	gain, shutter := s.gain(), s.Shutter
 	seen := measuredRegions(s.Plan, f.Reading)
 	if s.taught.Spec.Lights == 0 {
-		s.model = s.withEarlier(newModel(s.Plan, s.Lights, gain, shutter))
+		s.model = s.withEarlier(newModel(s.Plan, s.Lights, gain, shutter, s.guides...))
 		s.taught = s.model
 	}
 	if !fresh && s.lastSet.Power != nil {

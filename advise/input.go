@@ -57,6 +57,16 @@ const (
 type PlanText struct {
 	Text string `json:"text"` // YAML; empty takes the plan away
 	Name string `json:"name"` // what to call it in messages, without folders
+
+	// Guides are what earlier shoots taught of its lights, as it was known when the plan was given.
+	Guides []KnownGuide `json:"guides,omitempty"`
+}
+
+// KnownGuide is a light's effective guide number, with what is in front of it.
+type KnownGuide struct {
+	Group string               `json:"group"`
+	Guide exposure.GuideNumber `json:"guide_number"` // m at ISO 100 and full power
+	Sigma exposure.Stops       `json:"sigma_stops"`  // one standard deviation, in stops of light
 }
 
 // Frame is one revision of one frame, measured or found unreadable.

@@ -28,3 +28,36 @@ func TestAWalkTeachesGuideNumbers(t *testing.T) {
 		}
 	}
 }
+
+// What an earlier shoot taught makes the first frame foretold: the same hall with its learned numbers is
+// expected where it lies, without them nobody knows.
+func TestLearnedGuideNumbersAreTheFirstBelief(t *testing.T) {
+	h := newHall(6, 3, 0.02)
+	for i := range h.lights {
+		h.lights[i].Distance = 1.5
+	}
+	taught, _ := h.walkThrough(t, 30)
+	in := PlanText{Name: "hall.yaml", Text: taught.PlanText}
+	for _, g := range taught.LightGuides() {
+		in.Guides = append(in.Guides, KnownGuide{Group: g.Light.Group, Guide: g.Guide, Sigma: 0.3})
+	}
+	predict := func(p PlanText) (off, sigma float64) {
+		s, _ := Apply(State{}, Input{Plan: &p})
+		m := newModel(s.Plan, s.Lights, taught.gain(), taught.Shutter, s.guides...)
+		set := s.setting(taught.gain(), taught.Shutter)
+		y := m.Fit().Predict(set)[whiteRegion]
+		sum := 0.0
+		for i, l := range s.Lights {
+			sum += math.Exp2(h.c[i][whiteRegion] + float64(l.Power.Stops()))
+		}
+		return math.Abs(float64(y.Value) - math.Log2(sum)), float64(y.Sigma)
+	}
+	off, sigma := predict(in)
+	if off > 0.4 || sigma > 0.4 {
+		t.Errorf("with learned numbers the white is foretold %.2f stop off, known to %.2f; want 0.4 and 0.4", off, sigma)
+	}
+	in.Guides = nil
+	if _, blind := predict(in); blind < 1 {
+		t.Errorf("without them it is known to %.2f, want over 1", blind)
+	}
+}

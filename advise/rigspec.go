@@ -25,7 +25,7 @@ const (
 // newModel is the light model of a plan before its first frame. gain and shutter are
 // the camera's at that moment: without guide numbers, all that is known is that
 // somebody set the lights so that pictures come out at all.
-func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter exposure.Shutter) rig.Model {
+func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter exposure.Shutter, known ...KnownGuide) rig.Model {
 	spec := rig.Spec{Lights: len(p.Lights), Regions: regionCount}
 	own := func(light, region int, mean, sigma float64) {
 		spec.Priors = append(spec.Priors, rig.Prior{Of: rig.Param{Light: light, Region: region},
@@ -51,7 +51,16 @@ func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter ex
 				spill, spread = float64(f), 1.0
 			}
 		}
-		if level, ok := l.Guide.Level(l.Distance, exposure.FullPower, 100, 1); ok {
+		learned := KnownGuide{}
+		for _, g := range known {
+			if g.Group == l.Group {
+				learned = g
+			}
+		}
+		if level, ok := learned.Guide.Level(l.Distance, exposure.FullPower, 100, 1); ok {
+			// What is in front of the light and how it is tilted is in a learned number.
+			own(i, main, float64(level)+whiteUnderClip, math.Max(float64(learned.Sigma), 0.2))
+		} else if level, ok := l.Guide.Level(l.Distance, exposure.FullPower, 100, 1); ok {
 			loss, sigma := 0.0, 0.7
 			if l.Modifier != "" {
 				loss, sigma = modifierLoss, math.Hypot(sigma, modifierSigma)

@@ -49,6 +49,7 @@ type State struct {
 	bumped     string       // group of a light whose dial may have been turned up unseen: its region clips
 	untaught   bool         // the newest frame taught nothing: it could lie on either side of an adjustment
 	watch      watching     // the baseline and the detectors of drift
+	guides     []KnownGuide // of the plan's lights, from earlier shoots
 	references []distance   // where lights stood when the model began, by group
 
 	past [][]PastFrame // every frame that was measured, by number, in chunks

@@ -154,7 +154,7 @@ func (s State) startOf(light int) exposure.Dial {
 		return l.Power // nothing to estimate from before the first frame
 	}
 	if s.taught.Spec.Lights == 0 {
-		s.taught = newModel(s.Plan, s.Walk.before, s.gain(), s.Shutter)
+		s.taught = newModel(s.Plan, s.Walk.before, s.gain(), s.Shutter, s.guides...)
 	}
 	fit := s.taught.Fit()
 	region, aim := s.aimAlone(light)

@@ -57,7 +57,7 @@ func (s State) walkFrame(at time.Time, f Frame, fresh bool, lights []LightState)
 	}
 	gain := s.gain()
 	if s.taught.Spec.Lights == 0 || len(s.taught.Seen) == 0 && w.judged != f.Number {
-		s.model = newModel(s.Plan, w.before, gain, s.Shutter)
+		s.model = newModel(s.Plan, w.before, gain, s.Shutter, s.guides...)
 		s.taught = s.model
 	}
 	again := w.judged == f.Number

@@ -127,9 +127,11 @@ func (s *Shoot) check(r Request) (inputBody, error) {
 	case r.Plan != nil:
 		b.Input.Plan = r.Plan
 		if r.Plan.Text != "" {
-			if _, faults := plan.Parse(r.Plan.Name, []byte(r.Plan.Text)); len(faults) > 0 {
+			p, faults := plan.Parse(r.Plan.Name, []byte(r.Plan.Text))
+			if len(faults) > 0 {
 				err = fmt.Errorf("%w: the light plan has faults:\n%w", ErrRefused, faults)
 			}
+			b.Input.Plan = s.withGuides(*r.Plan, p)
 		}
 	case r.Earlier != nil:
 		b.Input.Earlier = r.Earlier

@@ -15,6 +15,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"thirdstop/advise"
+	"thirdstop/advise/plan"
 	"thirdstop/advise/trail"
 )
 
@@ -27,6 +28,7 @@ type Config struct {
 	Version  string           // of the program
 	Bookmark int              // frames after which a running shoot gets a new bookmark, at the least; 0 is 500
 	Now      func() time.Time // nil: time.Now
+	Learned  plan.Effective   // guide numbers that earlier shoots taught; nil: none
 	Disk     trail.Disk       // nil: the machine's
 	Log      zerolog.Logger   // numbers of frames and records, never names
 
