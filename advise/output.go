@@ -150,6 +150,7 @@ type FrameState struct {
 	Reading  *assess.Reading `json:"reading,omitempty"`
 	Expected []Expected      `json:"expected"` // against the targets at the time; Then fields are zero
 	OnTarget bool            `json:"on_target"`
-	Off      string          `json:"off,omitempty"`  // why it was off against the baseline: the kind of a [Drift]
-	Walk     string          `json:"walk,omitempty"` // id of the step of the set-up walk that it answered
+	Aside    string          `json:"aside,omitempty"` // why it is left out of advice: it shows no part of the set
+	Off      string          `json:"off,omitempty"`   // why it was off against the baseline: the kind of a [Drift]
+	Walk     string          `json:"walk,omitempty"`  // id of the step of the set-up walk that it answered
 }
