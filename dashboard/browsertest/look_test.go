@@ -377,6 +377,7 @@ func TestWhatIsPressedAndWhatIsNewIsPaintedAtOnce(t *testing.T) {
 	var press []float64
 	for i := range 8 {
 		by := []string{"down", "up"}[i%2]
+		p.until("the press before is recorded", `!document.querySelectorAll('.light output')[2].classList.contains('draft') && [...document.querySelectorAll('[aria-label^="Fill (C): power"]')].every((b) => !b.disabled)`)
 		press = append(press, painted(`window.wasText = document.querySelectorAll('.light output')[2].innerText; document.querySelector('[aria-label="Fill (C): power `+by+` one click"]').click()`,
 			`document.querySelectorAll('.light output')[2].innerText !== window.wasText`))
 	}
