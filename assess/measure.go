@@ -77,6 +77,10 @@ func (m *meter) regions(r *Reading, sc *scene.Scene, h Hints, followed bool) {
 		r.Regions.Sitter = m.sitter(sc)
 	}
 	both.Wait()
+	if r.Regions.Sitter != nil {
+		// After the backdrop, for it reads cells that both own, and what a cell's light is found to be is kept.
+		r.Regions.Sitter.Rim = m.rim(sc)
+	}
 	if sc.White.Found() {
 		r.Regions.WhiteReference = m.white(sc, h, followed)
 	}

@@ -19,7 +19,6 @@ func (m *meter) sitter(sc *scene.Scene) *Sitter {
 		ClippedLeast: clipped.least,
 		ClippedMost:  clipped.most,
 		Darkest:      m.darkest(m.cellsOf(sc.Grid, inner)),
-		Rim:          m.rim(sc),
 		Crown:        m.crown(sc, deep),
 		Share:        float64(t.pixels) / float64(m.s.Width*m.s.Height),
 		Confidence:   sc.Sitter.Confidence,
