@@ -161,6 +161,17 @@ func (s State) lessLight(all []Adjustment) bool {
 	})
 }
 
+// astray is the region that the newest frame shows clearly off its target, whatever the frames before it make
+// the light model believe; -1 for none. That is never a hold.
+func astray(regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured) int {
+	for k, j := range regions {
+		if targets[k].Judged && k != crownRegion && seen[k].OK && !seen[k].AtLeast && math.Abs(float64(j.target.Miss(seen[k].Value))) > float64(exposure.Third.Stops()) {
+			return k
+		}
+	}
+	return -1
+}
+
 // surely is how many sigmas beyond a target a prediction must lie for "out of reach" to be said.
 const surely = 1.3
 
@@ -364,6 +375,11 @@ func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, ta
 		a.Reason = "The lights or the camera were changed since the newest frame; the next one should be on target."
 	case len(a.Adjustments) == 0 && s.sitterBlown(s.newest().Reading):
 		a.Status, a.Headline, a.Reason = Look, s.sitterClipsWords(s.newest().Reading), sitterClipsWhy
+	case len(a.Adjustments) == 0 && astray(regions, targets, seen) >= 0:
+		k := astray(regions, targets, seen)
+		a.Status, a.Headline = Look, "The "+regions[k].words+" is off its target"
+		a.Reason = fmt.Sprintf("It reads %s (target %s), and the frames before it said otherwise. If something was turned or moved, record it; else take another frame.",
+			seen[k].Value.Signed(), regions[k].wanted())
 	case len(a.Adjustments) == 0:
 		a.Status, a.Headline, a.Reason = Hold, "Hold", "Every judged region is on target, or nearer than a click could bring it."
 	case s.putAside:
