@@ -124,7 +124,7 @@ func (s State) sentences(x WalkStep) []string {
 		say = append(say, "Leave the room's lamps and curtains as they will be. The frame should be as good as black.")
 	case WalkBackground:
 		say = append(say, "Best with nobody in front of the backdrop.")
-	case WalkKey:
+	case WalkKey, WalkCard:
 		say = append(say, "Hold the white card where the face will be, towards the camera.")
 		if s.Reference == nil {
 			say = append(say, "After the frame, tap the card on the picture: that declares the white reference.")
@@ -135,11 +135,6 @@ func (s State) sentences(x WalkStep) []string {
 		say = append(say, "Somebody sits where the sitter will.")
 	case WalkAll:
 		say = append(say, "Leave the card where it is. This frame becomes the baseline if it is on target.")
-	case WalkCard:
-		say = append(say, "Hold the white card where the face will be, towards the camera.")
-		if s.Reference == nil {
-			say = append(say, "After the frame, tap the card on the picture: that declares the white reference.")
-		}
 	case WalkChart:
 		say = append(say, "Hold the chart where the face will be. This frame is left out of advice.")
 	}

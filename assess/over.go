@@ -135,7 +135,7 @@ func (m *meter) clippedLight(sc *scene.Scene) (*backlight, bool) {
 			}
 			a[i][i] += stiff * float64(len(points))
 		}
-		b.k = solve6(a, y)
+		b.k = scene.Solve(a, y)
 	}
 	var rest []float64
 	for _, p := range points {
@@ -221,34 +221,4 @@ func medianFloat(v []float64) float64 {
 		r[i] = ranked{x, int32(i)}
 	}
 	return nth(r, (len(r)-1)/2).key
-}
-
-// solve6 is Cholesky's method for a symmetric positive definite system of which the lower half is given.
-func solve6(a [6][6]float64, b [6]float64) [6]float64 {
-	for i := range 6 {
-		for j := range i + 1 {
-			s := a[i][j]
-			for k := range j {
-				s -= a[i][k] * a[j][k]
-			}
-			if i == j {
-				a[i][i] = math.Sqrt(max(s, 1e-12))
-			} else {
-				a[i][j] = s / a[j][j]
-			}
-		}
-	}
-	for i := range 6 {
-		for k := range i {
-			b[i] -= a[i][k] * b[k]
-		}
-		b[i] /= a[i][i]
-	}
-	for i := 5; i >= 0; i-- {
-		for k := i + 1; k < 6; k++ {
-			b[i] -= a[k][i] * b[k]
-		}
-		b[i] /= a[i][i]
-	}
-	return b
 }

@@ -85,15 +85,15 @@ func (f *field) fitSurface(cells []int, start vec) *surface {
 			a[p][p] += 0.01 * total
 		}
 		for ch := range 3 {
-			s.k[ch] = solve(a, b[ch])
+			s.k[ch] = Solve(a, b[ch])
 		}
 	}
 	return s
 }
 
-// solve is Cholesky's method for a symmetric positive definite system of which
-// the lower half is given.
-func solve(a [6][6]float64, b [6]float64) [6]float64 {
+// Solve is Cholesky's method for a symmetric positive definite system of six equations, of which the lower
+// half is given (Golub & Van Loan, Matrix Computations). Pivots under 1e-9 count as that, so that it always ends.
+func Solve(a [6][6]float64, b [6]float64) [6]float64 {
 	for i := range 6 {
 		for j := range i + 1 {
 			s := a[i][j]
