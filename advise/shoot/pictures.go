@@ -242,8 +242,8 @@ func (p *pictures) makeRoom(size uint64) error {
 	}
 	for i, n := range names {
 		left := len(names) - i + 2 // with the two new ones: two for every frame of the state, and to spare
-		if left <= keepFiles && total <= mostPictures && p.room.allows(size) {
-			return nil
+		if _, ok := p.room.holds(size); ok && left <= keepFiles && total <= mostPictures {
+			break
 		}
 		if err := os.Remove(filepath.Join(p.dir, n.Name())); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err

@@ -100,21 +100,23 @@ type room struct {
 // allows tells whether n more bytes leave the reserve untouched, and keeps the sentence up to
 // date. Where the system doesn't tell how much is free, everything is allowed.
 func (r *room) allows(n uint64) bool {
-	free := r.free
-	if free == nil {
-		free = freeBytes
-	}
-	left, err := free(r.dir)
-	if err != nil {
-		return true
-	}
-	ok := left >= recordReserve+n
+	left, ok := r.holds(n)
 	if ok {
 		r.set("")
 	} else {
 		r.set(shortText(left))
 	}
 	return ok
+}
+
+// holds is that answer, and how many bytes are left where it is no, with nobody told: for a caller that can make room itself.
+func (r *room) holds(n uint64) (left uint64, ok bool) {
+	free := r.free
+	if free == nil {
+		free = freeBytes
+	}
+	left, err := free(r.dir)
+	return left, err != nil || left >= recordReserve+n
 }
 
 func shortText(left uint64) string {

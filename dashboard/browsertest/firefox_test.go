@@ -208,6 +208,8 @@ func (p *den) says(text string) {
 func (p *den) click(what, js string) {
 	p.t.Helper()
 	p.until(what+" is there to be pressed", "(e => e && !e.disabled)("+js+")")
+	// A page that is still being laid out moves what was aimed at.
+	p.until(what+" stands still", `(e => { e?.scrollIntoView({block: 'center'}); const r = e?.getBoundingClientRect(), at = r && r.left + ',' + r.top, still = at && at === window.stoodAt; window.stoodAt = at; return still; })(`+js+`)`)
 	var at [2]float64
 	p.ask(`(e => { e.scrollIntoView({block: 'center'}); const r = e.getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2]; })(`+js+`)`, &at)
 	p.mouse(at)
