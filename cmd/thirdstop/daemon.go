@@ -50,7 +50,7 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	if err := makeFolder(d.Data, "the data folder", "name another with --data"); err != nil {
 		return err
 	}
-	release, err := trail.LockDir(d.Data)
+	release, err := lockData(d.Data, "stop that one, or give this one a folder of its own with --data")
 	if err != nil {
 		return err
 	}
@@ -124,6 +124,19 @@ func (d *daemon) run(ctx context.Context) (err error) {
 			return fmt.Errorf("the page can't be served again: %s; start thirdstop again", systemSays(err))
 		}
 	}
+}
+
+// lockPatience is what a program that was killed gets to let go of the data folder: the system takes it apart within a
+// second, and whoever starts thirdstop again does so at once.
+const lockPatience = 2 * time.Second
+
+// lockData keeps the data folder for this program. What to do where another one has it is told by hint.
+func lockData(data, hint string) (release func() error, err error) {
+	release, err = trail.LockDir(data, lockPatience)
+	if held, ok := errors.AsType[*trail.LockedError](err); ok {
+		return nil, &fileTrouble{data, "another thirdstop" + held.Process() + " uses this data folder; " + hint, err}
+	}
+	return release, err
 }
 
 // count is a number of frames in words.

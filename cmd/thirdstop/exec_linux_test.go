@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"net"
 	"os"
 	"os/exec"
@@ -70,6 +71,41 @@ func TestTheProgramEndsInOrderOnSIGTERM(t *testing.T) {
 	// And nothing of it is locked any more.
 	if cmd, out := program(t, nil, "no-such-command"); cmd.Wait() == nil || cmd.ProcessState.ExitCode() != 2 {
 		t.Errorf("wrong use exits %d: %s", cmd.ProcessState.ExitCode(), out)
+	}
+}
+
+// A process that was killed holds its lock and its port until the system has taken it apart, and nobody waits for that here.
+func TestADaemonThatWasKilledIsStartedAgainAtOnce(t *testing.T) {
+	home := lonely(t)
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := l.Addr().String()
+	l.Close()
+	args := []string{"run", "--data", home, "--listen", address, filepath.Join(home, "captures")}
+	cmd, out := program(t, nil, args...)
+	for range 4 {
+		until(t, "the page is served", func() bool {
+			if strings.Contains(out.String(), "thirdstop run:") {
+				t.Fatalf("a daemon after one that was killed is refused: %s", out)
+			}
+			return strings.Contains(out.String(), "The page: ")
+		})
+		if err := cmd.Process.Kill(); err != nil {
+			t.Fatal(err)
+		}
+		cmd, out = program(t, nil, args...)
+	}
+	until(t, "the page is served", func() bool { return strings.Contains(out.String(), "The page: ") })
+	if !strings.Contains(out.String(), " goes on; ") {
+		t.Errorf("the shoot is not gone on with: %s", out)
+	}
+	// One that lives is not waited for for ever, and named once.
+	code, _, errs := ran(t, args...)
+	want := fmt.Sprintf("thirdstop run: %s: another thirdstop (process %d) uses this data folder; stop that one, or give this one a folder of its own with --data\n", home, cmd.Process.Pid)
+	if code != 1 || errs != want {
+		t.Errorf("beside one that runs: exit %d, %q, want 1 and %q", code, errs, want)
 	}
 }
 

@@ -180,7 +180,7 @@ func trailErase(dir string, what shoot.Personal, stdout io.Writer) (err error) {
 		return err
 	}
 	if shoots := filepath.Dir(dir); filepath.Base(shoots) == "shoots" { // not an archived copy
-		release, err := trail.LockDir(filepath.Dir(shoots))
+		release, err := lockData(filepath.Dir(shoots), "stop that one first")
 		if err != nil {
 			return err
 		}
