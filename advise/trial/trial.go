@@ -84,45 +84,64 @@ func Run(ctx context.Context, o Options) ([]Outcome, error) {
 	return out, ctx.Err()
 }
 
-// one follows the advice in one studio.
-func one(seed uint64, o Options) (out Outcome) {
+// stage is a studio with the plan that somebody wrote for it, before the first frame.
+type stage struct {
+	st    *studio.Studio
+	box   assess.Box // of the card, as declared
+	want  wanted
+	state advise.State
+	shoot func() assess.Reading
+}
+
+// staged sets a studio up. What keeps it from being tried is told in skipped.
+func staged(seed uint64, o Options) (g stage, skipped string) {
 	st := studio.Random(seed, studio.RandomOptions{Off: o.Off, NoNarrow: true})
 	if o.Scatter > 0 {
 		st.Scatter = o.Scatter
 	}
-	out = Outcome{Seed: seed, Curve: st.Camera.Curve.String()}
-	out.Apart = !slices.ContainsFunc(st.Lights, func(l studio.Light) bool { return l.Role == studio.Fill })
+	g.st = st
 	st.Sitter.Card = true // held for the white reference; a collar is a matter of measuring, not of advising
 	quiet, err := st.Expected()
 	if err != nil {
-		out.Skipped = err.Error()
-		return out
+		return g, err.Error()
 	}
 	card, ok := quiet.Region(studio.WhiteReference)
 	if !ok || card.Size < 0.004 {
-		out.Skipped = "nothing white enough to declare"
-		return out
+		return g, "nothing white enough to declare"
 	}
-	box := middle(card.Box)
+	g.box = middle(card.Box)
 	p := planOf(st, quiet, o, rand.New(rand.NewPCG(seed, 0x7a1)))
-	want := targetsOf(st, p, box)
+	g.want = targetsOf(st, p, g.box)
 	curve := tone.Default()
 	if o.Own {
 		curve = OwnCurve(st.Camera.Curve)
 	}
+	g.state, _ = advise.Apply(advise.State{}, advise.Input{Plan: &advise.PlanText{Name: "trial.yaml", Text: string(p.Marshal())}})
+	if g.state.Plan == nil {
+		return g, "the plan was refused"
+	}
+	g.state, _ = advise.Apply(g.state, advise.Input{Reference: &advise.Reference{Box: &g.box}})
+	g.shoot = func() assess.Reading {
+		survey, _ := st.RenderSurvey()
+		return assess.MeasureSurvey(survey, facts(st), curve, assess.Hints{WhiteReference: &g.box})
+	}
+	return g, ""
+}
 
-	s, _ := advise.Apply(advise.State{}, advise.Input{Plan: &advise.PlanText{Name: "trial.yaml", Text: string(p.Marshal())}})
-	if s.Plan == nil {
-		out.Skipped = "the plan was refused"
+// start is when the first frame of every trial is taken.
+var start = time.Date(2026, 5, 9, 10, 0, 0, 0, time.UTC)
+
+// one follows the advice in one studio.
+func one(seed uint64, o Options) (out Outcome) {
+	g, skipped := staged(seed, o)
+	st, want, s, shoot := g.st, g.want, g.state, g.shoot
+	out = Outcome{Seed: seed, Curve: st.Camera.Curve.String(), Skipped: skipped}
+	out.Apart = !slices.ContainsFunc(st.Lights, func(l studio.Light) bool { return l.Role == studio.Fill })
+	if skipped != "" {
 		return out
 	}
-	s, _ = advise.Apply(s, advise.Input{Reference: &advise.Reference{Box: &box}})
-	at := time.Date(2026, 5, 9, 10, 0, 0, 0, time.UTC)
+	at := start
 	defer func() { out.Reach = out.OnTarget > 0 || want.reachable(st) }() // dear, and mostly plain
-	shoot := func() assess.Reading {
-		survey, _ := st.RenderSurvey()
-		return assess.MeasureSurvey(survey, facts(st), curve, assess.Hints{WhiteReference: &box})
-	}
 	if o.Walk {
 		w, err := Walk(st, s, 0, at, 40, shoot)
 		if err != nil {
@@ -147,7 +166,7 @@ func one(seed uint64, o Options) (out Outcome) {
 			}
 		}
 		if o.Trace != nil {
-			t, white, _ := st.ExpectedIn(studio.Box(box), studio.WhiteReference)
+			t, white, _ := st.ExpectedIn(studio.Box(g.box), studio.WhiteReference)
 			fmt.Fprintf(o.Trace, "studio %d, frame %d: backdrop floor %+.2f, white peak %+.2f in truth; ", seed, n, floorRoundHead(t), white.Peak)
 			for _, e := range s.Advice.Expected {
 				fmt.Fprintf(o.Trace, "%s %s, then %s ± %.2f; ", e.Name, e.NowText, e.ThenText, e.ThenSigma)
