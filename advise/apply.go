@@ -22,6 +22,8 @@ func Apply(s State, in Input) (State, []Output) {
 	case in.Frame != nil:
 		s, out = s.frame(in) // decides about advice itself: a late frame changes none
 		return s.Remembered(in.Frame.Number), out
+	case in.Broken != nil:
+		return s, []Output{in.Broken.event()} // whatever was advised stands as it is
 	case in.Adjusted != nil:
 		s, out = s.adjusted(in)
 	case in.Reference != nil:
@@ -67,6 +69,15 @@ func Apply(s State, in Input) (State, []Output) {
 func event(kind string, e Event) Output {
 	e.Kind = kind
 	return Output{Event: &e}
+}
+
+// event is the line of the shoot log about a broken file, whose name stands beside it.
+func (b Broken) event() Output {
+	text := "A file could not be read: " + b.Why + "."
+	if b.Frame > 0 {
+		text = fmt.Sprintf("A file of frame %d could not be read: %s. What was read of the frame before stands.", b.Frame, b.Why)
+	}
+	return event("damaged", Event{Frame: b.Frame, Ref: b.File, Text: text})
 }
 
 func (s State) session(in Session) (State, []Output) {

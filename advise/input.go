@@ -28,6 +28,7 @@ type Input struct {
 	Walk      *WalkInput `json:"walk,omitempty"`
 	Earlier   *Earlier   `json:"earlier,omitempty"`
 	Swap      *Swap      `json:"swap,omitempty"`
+	Broken    *Broken    `json:"broken,omitempty"`
 }
 
 // Actor says who acted, without a name: devices have names in the daemon's own files.
@@ -78,6 +79,14 @@ type Frame struct {
 	Folder   string          `json:"folder,omitempty"` // reference into the side file: the sub-folder, one per sitter
 	Reading  *assess.Reading `json:"reading,omitempty"`
 	Damaged  string          `json:"damaged,omitempty"` // why there is no reading, a sentence
+}
+
+// Broken is a version of a file that lacks bytes, or whose bytes are damaged. It is no frame, and no advice comes of it.
+type Broken struct {
+	File  string `json:"file"`            // reference into the side file, never a name
+	Hash  string `json:"hash"`            // hex SHA-256 of the bytes that are there
+	Frame int    `json:"frame,omitempty"` // that has the file's stem already, 0 none
+	Why   string `json:"why"`             // what is wrong and what to do, a sentence about "it"
 }
 
 // Adjusted is an adjustment of a light that a person made and recorded.

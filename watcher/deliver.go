@@ -41,7 +41,7 @@ func (w *Watcher) deliver(ctx context.Context, f *file) {
 		return
 	case err == nil && c.fault == nil:
 	case err == nil && IsUnfinished(c.fault):
-		w.fail(f, Incomplete, tell(c.fault,
+		w.broken(f, Incomplete, c, tell(c.fault,
 			"%s: is not complete (%d bytes), and nothing more has come for a while; check the transfer, it is read again when it changes",
 			f.rel, c.sig.size), now)
 		return
@@ -49,7 +49,7 @@ func (w *Watcher) deliver(ctx context.Context, f *file) {
 		w.fail(f, Foreign, tell(c.fault, "%s: %s", f.rel, reason(c.fault)), now)
 		return
 	case err == nil:
-		w.fail(f, Damaged, tell(c.fault,
+		w.broken(f, Damaged, c, tell(c.fault,
 			"%s: is damaged (%d bytes), and nothing is measured on it; send it again from the camera", f.rel, c.sig.size), now)
 		return
 	case errors.Is(err, errOutside):
@@ -71,7 +71,7 @@ func (w *Watcher) deliver(ctx context.Context, f *file) {
 	}
 
 	f.sig, f.modTime = c.sig, c.modTime
-	same := f.delivered && c.hash == f.hash
+	same := f.delivered && c.hash == f.hash && f.told.kind == 0 // else it must be heard that the problem is over
 	if !same && (w.c.Known == nil || !w.c.Known(f.rel, c.hash)) {
 		err := w.sink.Complete(ctx, Version{
 			Rel: f.rel, Path: w.abs(f.rel), Data: c.data, Hash: c.hash,
@@ -92,7 +92,7 @@ func (w *Watcher) settled(f *file, c *content, now time.Time) {
 	if f.refuse > 0 {
 		w.refusing--
 	}
-	f.fault, f.told, f.tries, f.refuse, f.retry = nil, 0, 0, 0, time.Time{}
+	f.fault, f.told, f.tries, f.refuse, f.retry = nil, fault{}, 0, 0, time.Time{}
 	delete(w.pending, f.rel)
 	// Where times are whole seconds, a second write within two of them doesn't show: look at
 	// the content once more when they are over. With a word from every writer there's no need.
@@ -177,7 +177,7 @@ func (w *Watcher) read(ctx context.Context, f *file) (*content, error) {
 		return nil, errMoving
 	}
 	if c.sig.size == 0 {
-		c.fault = fmt.Errorf("it is empty: %w", ErrUnfinished)
+		c.fault, c.hash = fmt.Errorf("it is empty: %w", ErrUnfinished), sha256.Sum256(nil)
 		return c, nil
 	}
 	var whole io.ReaderAt = r

@@ -58,7 +58,7 @@ type file struct {
 
 	// What went wrong since the last success.
 	fault  *fault
-	told   ProblemKind // what a person was told, 0 for nothing
+	told   fault // what a person was told last; zero for nothing
 	tries  int
 	refuse int       // how often the sink said "not now"
 	retry  time.Time // not to be read again before this, unless it changes
@@ -68,7 +68,12 @@ type file struct {
 type fault struct {
 	kind ProblemKind
 	err  error
+	hash [32]byte // of the content that is broken; zero where it is not the content
+	size int64
 }
+
+// same says that nothing new would be told: it is the same fault of the same content.
+func (f fault) same(as fault) bool { return f.kind == as.kind && f.hash == as.hash }
 
 // dir is a folder below the capture folder, or that itself.
 type dir struct {

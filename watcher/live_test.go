@@ -82,7 +82,7 @@ func (l *live) Complete(_ context.Context, v Version) error {
 	return nil
 }
 
-func (l *live) Trouble(_ context.Context, p Problem) { l.problems <- p }
+func (l *live) Trouble(_ context.Context, p Problem) error { l.problems <- p; return nil }
 
 func (l *live) path(rel string) string { return filepath.Join(l.folder, filepath.FromSlash(rel)) }
 

@@ -131,7 +131,7 @@ func (w *Watcher) lookAt(ctx context.Context, f *file, now time.Time) {
 // report tells a person about a file that has been standing still with a fault, and returns
 // when that would be due.
 func (w *Watcher) report(ctx context.Context, f *file, now time.Time) time.Time {
-	if f.fault == nil || f.told == f.fault.kind {
+	if f.fault == nil || f.told.same(*f.fault) {
 		return never
 	}
 	patience := w.c.IncompleteAfter
@@ -141,10 +141,16 @@ func (w *Watcher) report(ctx context.Context, f *file, now time.Time) time.Time 
 	if at := f.changed.Add(patience); at.After(now) {
 		return at
 	}
-	f.told = f.fault.kind
-	w.trouble(ctx, f.rel, f.fault.kind, f.fault.err)
+	p := Problem{Rel: f.rel, Kind: f.fault.kind, Err: f.fault.err, Hash: f.fault.hash, Size: f.fault.size}
+	if w.tell(ctx, p) != nil {
+		return now.Add(tellAgain)
+	}
+	f.told = *f.fault
 	return never
 }
+
+// tellAgain is when a problem is told again that could not be taken.
+const tellAgain = 5 * time.Second
 
 // queue hands a file at rest on for reading.
 func (w *Watcher) queue(f *file) {
@@ -197,7 +203,7 @@ func (w *Watcher) farewell(ctx context.Context, f *file) {
 			return // renamed
 		}
 	}
-	f.fault, f.told, f.tries = nil, 0, 0
+	f.fault, f.told, f.tries = nil, fault{}, 0
 	w.trouble(ctx, f.rel, Vanished, fmt.Errorf(
 		"%s: went away before it was complete; if it was a frame, send it again", f.rel))
 }
@@ -211,9 +217,15 @@ func (w *Watcher) unreadable(f *file, err error, now time.Time) {
 		"%s: can't be read (%s); check its permissions and its drive, it is tried again", f.rel, reason(err)), now)
 }
 
+// broken notes that what a file holds can't be delivered.
+func (w *Watcher) broken(f *file, kind ProblemKind, c *content, err error, now time.Time) {
+	w.fail(f, kind, err, now)
+	f.fault.hash, f.fault.size = c.hash, c.sig.size
+}
+
 // fail notes why a file can't be delivered as it is, and when it is tried again.
 func (w *Watcher) fail(f *file, kind ProblemKind, err error, now time.Time) {
-	f.fault = &fault{kind, err}
+	f.fault = &fault{kind: kind, err: err}
 	f.tries++
 	// Unchanged, it is read again now and then all the same: a change may not show in size
 	// and time, and rights change without either.

@@ -14,6 +14,10 @@ type Problem struct {
 	Kind ProblemKind
 	Err  error // a sentence for a person, which names the file once: what, where, what to do; wraps the cause
 	At   time.Time
+
+	// Hash and Size are of the content that is broken, for Incomplete and Damaged where it could be read; else zero.
+	Hash [32]byte
+	Size int64
 }
 
 // ProblemKind says what a [Problem] is about. A problem with a file is over when the file

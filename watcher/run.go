@@ -207,8 +207,15 @@ func (w *Watcher) eventsLost(ctx context.Context, now time.Time, cause error) {
 }
 
 func (w *Watcher) trouble(ctx context.Context, rel string, kind ProblemKind, err error) {
-	w.c.Logger.Debug().Stringer("kind", kind).Msg("capture folder")
-	w.sink.Trouble(ctx, Problem{Rel: rel, Kind: kind, Err: err, At: w.c.Now()})
+	if w.tell(ctx, Problem{Rel: rel, Kind: kind, Err: err}) != nil {
+		w.c.Logger.Debug().Stringer("kind", kind).Msg("not taken") // no state of a file hangs on it
+	}
+}
+
+func (w *Watcher) tell(ctx context.Context, p Problem) error {
+	w.c.Logger.Debug().Stringer("kind", p.Kind).Msg("capture folder")
+	p.At = w.c.Now()
+	return w.sink.Trouble(ctx, p)
 }
 
 // abs is the absolute path of a relative one.

@@ -49,7 +49,7 @@ import (
 //	overflow                      the system says that it lost events
 //	watches fail|work             the system refuses new watches
 //	sink refuses N                the next N versions aren't taken
-//	sink shut|open                none is taken, without a line in the trace; or they are again
+//	sink shut|open                none is taken, nor a broken file, without a line in the trace; or they are again
 //	restart                       a new watcher, which is told what was delivered before
 //	wait DURATION                 let time pass
 //	mark WORDS                    put a line into the trace
@@ -472,7 +472,7 @@ func (st *stage) Complete(_ context.Context, v Version) error {
 	return nil
 }
 
-func (st *stage) Trouble(_ context.Context, p Problem) {
+func (st *stage) Trouble(_ context.Context, p Problem) error {
 	if p.Err == nil || p.Err.Error() == "" {
 		st.t.Errorf("%v of %q without a sentence", p.Kind, p.Rel)
 	} else if name := path.Base(p.Rel); p.Rel != "" && strings.Count(p.Err.Error(), name) != 1 {
@@ -480,7 +480,19 @@ func (st *stage) Trouble(_ context.Context, p Problem) {
 	} else if p.Rel == "" && strings.Count(p.Err.Error(), st.folder) != 1 {
 		st.t.Errorf("%v is told as %q, want the folder's name in it once", p.Kind, p.Err)
 	}
+	if broken := p.Kind == Damaged || p.Kind == Incomplete; broken {
+		content, err := os.ReadFile(st.path(p.Rel))
+		if err == nil && (sum(content) != p.Hash || int64(len(content)) != p.Size) {
+			st.t.Errorf("%v of %q comes with %d bytes of another content", p.Kind, p.Rel, p.Size)
+		}
+		if st.closedSink {
+			return errors.New("not now")
+		}
+	} else if p.Hash != [32]byte{} {
+		st.t.Errorf("%v of %q comes with a content", p.Kind, p.Rel)
+	}
 	fmt.Fprintln(&st.trace, strings.TrimSpace(fmt.Sprintf("trouble %s %s", p.Kind, p.Rel)))
+	return nil
 }
 
 func sum(b []byte) [32]byte { return sha256.Sum256(b) }

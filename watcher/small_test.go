@@ -223,7 +223,7 @@ func TestAFileThatChangesUnderTheCheckIsReadAgain(t *testing.T) {
 type sinkFunc func(Version)
 
 func (s sinkFunc) Complete(_ context.Context, v Version) error { s(v); return nil }
-func (sinkFunc) Trouble(context.Context, Problem)              {}
+func (sinkFunc) Trouble(context.Context, Problem) error        { return nil }
 
 func TestTheOrderInWhichFilesAreRead(t *testing.T) {
 	at := func(s int) time.Time { return time.Unix(int64(s), 0) }

@@ -30,8 +30,9 @@ type Sink interface {
 	// Complete takes a version. Each is delivered at least once: an error means "not now",
 	// and the same content comes again, a little later each time, while other files go on.
 	Complete(ctx context.Context, v Version) error
-	// Trouble tells a person what stands in the way.
-	Trouble(ctx context.Context, p Problem)
+	// Trouble tells a person what stands in the way; of a broken file once per content. An error means
+	// "not now": what is said of a file comes again, a little later, while it holds.
+	Trouble(ctx context.Context, p Problem) error
 }
 
 // Existing says what becomes of the files that are there before the watch begins.

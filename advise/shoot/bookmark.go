@@ -54,6 +54,7 @@ type bookBody struct {
 	Owed     bool
 	PlanFile *string
 	Files    []bookFile
+	Broken   []bookFile // with path and hash alone
 	Nameless [][32]byte
 	Refs     []trail.Ref
 	Events   []Event
@@ -157,6 +158,9 @@ func (s *Shoot) mark() (bookHead, bookBody, error) {
 		b.Files = append(b.Files, f)
 	}
 	s.contentMu.RUnlock()
+	for rel, hash := range s.told {
+		b.Broken = append(b.Broken, bookFile{Rel: rel, Hash: hash})
+	}
 	s.refsMu.RLock()
 	b.Refs = make([]trail.Ref, 0, len(s.refs))
 	for _, r := range s.refs {
@@ -256,6 +260,9 @@ func (s *Shoot) restore(h *bookHead, b *bookBody) {
 			s.marks[f.Rel] = *f.Mark
 		}
 		s.numbers[stem(f.Rel)] = f.Number
+	}
+	for _, f := range b.Broken {
+		s.told[f.Rel] = f.Hash
 	}
 	for _, c := range b.Nameless {
 		s.orphans[c] = true

@@ -17,6 +17,7 @@ import (
 
 	"thirdstop/advise"
 	"thirdstop/advise/trail"
+	"thirdstop/watcher"
 )
 
 // bookmarkOf is the path of a shoot's bookmark.
@@ -36,6 +37,9 @@ func busy(tb testing.TB, frames int) (*bench, string) {
 	arrive(tb, s, 2, frames)
 	b.take(s, "stroke/Q_1.JPG", good)
 	b.take(s, "cox/Q_2.JPG", "no picture at all")
+	if err := s.Trouble(context.Background(), torn("cox/Q_3.JPG", "half", watcher.Incomplete)); err != nil {
+		tb.Fatal(err)
+	}
 	b.submit(s, Request{Client: "sitter", Sitter: &sitter})
 	b.submit(s, Request{Client: "base", Baseline: &advise.Baseline{Frame: frames}})
 	b.close(s)
@@ -46,7 +50,7 @@ func busy(tb testing.TB, frames int) (*bench, string) {
 func inside(s *Shoot) map[string]any {
 	return map[string]any{"state": s.state, "at": s.stateAt, "clients": s.clients, "numbers": s.numbers, "revision": s.revision, "owed": s.owed,
 		"plan": s.planFile, "content": s.content, "effective": s.effective, "marks": s.marks, "orphans": s.orphans, "contents": s.contents,
-		"nameless": s.nameless, "refs": s.refs, "events": s.events, "head": s.Head()}
+		"nameless": s.nameless, "told": s.told, "refs": s.refs, "events": s.events, "head": s.Head()}
 }
 
 // later is what two shoots have in common after the same frames: ids into the side file are drawn at random.

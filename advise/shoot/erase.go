@@ -80,6 +80,8 @@ func Erase(dir string, what Personal) (int, error) {
 		switch in := b.Input; {
 		case in.Frame != nil:
 			add(what.Files, in.Frame.File, in.Frame.Folder)
+		case in.Broken != nil:
+			add(what.Files, in.Broken.File)
 		case in.Sitter != nil:
 			fromFolder := in.By == (advise.Actor{}) // nobody named them: it is the name of a folder
 			add(what.Sitters || what.Files && fromFolder, in.Sitter.Ref)

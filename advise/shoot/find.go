@@ -110,6 +110,11 @@ type pastShoot struct {
 	contents [][32]byte
 }
 
+// hashed is an input about a file, as far as a later shoot must know it.
+type hashed struct {
+	Hash string `json:"hash"`
+}
+
 // recalled goes on from what is known with the records that follow.
 func recalled(records iter.Seq2[trail.Record, error], p pastShoot) (pastShoot, error) {
 	for r, err := range records {
@@ -126,9 +131,8 @@ func recalled(records iter.Seq2[trail.Record, error], p pastShoot) (pastShoot, e
 			Input struct {
 				Session  *advise.Session  `json:"session"`
 				Baseline *advise.Baseline `json:"baseline"`
-				Frame    *struct {
-					Hash string `json:"hash"`
-				} `json:"frame"`
+				Frame    *hashed          `json:"frame"`
+				Broken   *hashed          `json:"broken"`
 			} `json:"input"`
 		}
 		if err := decodeBody(r, &b); err != nil {
@@ -140,8 +144,11 @@ func recalled(records iter.Seq2[trail.Record, error], p pastShoot) (pastShoot, e
 		if x := b.Input.Baseline; x != nil {
 			p.baseline = x.Frame
 		}
-		if f := b.Input.Frame; f != nil {
-			if h, ok := parseHash(f.Hash); ok {
+		for _, f := range []*hashed{b.Input.Frame, b.Input.Broken} {
+			if f == nil {
+				continue
+			}
+			if h, ok := parseHash(f.Hash); ok && h != emptyHash {
 				p.contents = append(p.contents, h)
 			}
 		}

@@ -302,8 +302,9 @@ func sentence(err error, names ...string) string {
 // troubleWith is the key of the trouble with a file or folder.
 func troubleWith(rel string) string { return "file/" + rel }
 
-// Trouble takes what stands between a file and its delivery, and its end.
-func (s *Shoot) Trouble(_ context.Context, p watcher.Problem) {
+// Trouble takes what stands between a file and its delivery, and its end. What is broken of a file also
+// becomes a line of the shoot log, once for each content; an error means that it could not be recorded and must come again.
+func (s *Shoot) Trouble(_ context.Context, p watcher.Problem) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	key := p.Kind.String()
@@ -326,7 +327,29 @@ func (s *Shoot) Trouble(_ context.Context, p watcher.Problem) {
 		s.troubles[key] = Trouble{Code: p.Kind.String(), Text: legible.Line(text)}
 	}
 	s.c.Log.Warn().Str("kind", p.Kind.String()).Msg("watching")
-	s.show()
+	defer s.show()
+	return s.broken(p)
+}
+
+// broken records a content of a file that is not whole, or damaged. The caller holds mu, and shows it.
+func (s *Shoot) broken(p watcher.Problem) error {
+	if p.Hash == ([32]byte{}) || s.state.Phase == advise.Ended || s.told[p.Rel] == p.Hash || s.orphans[p.Hash] {
+		return nil
+	}
+	why := fmt.Sprintf("it is damaged (%d bytes)", p.Size)
+	switch {
+	case p.Size == 0:
+		why = "it is empty"
+	case p.Kind == watcher.Incomplete:
+		why = fmt.Sprintf("it ends too early (%d bytes), and nothing more came", p.Size)
+	}
+	ref, err := s.keep(p.Rel)
+	if err != nil {
+		return err
+	}
+	b := &advise.Broken{File: ref.ID, Hash: hex.EncodeToString(p.Hash[:]), Frame: s.numbers[stem(p.Rel)], Why: why + "; send it again from the camera"}
+	_, err = s.take(inputBody{Input: advise.Input{Broken: b}, Kept: []trail.Ref{ref}})
+	return err
 }
 
 // again measures the newest frame once more, after what is known of it changed. Where

@@ -3,11 +3,13 @@ package shoot
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -410,5 +412,108 @@ func TestALargeFileIsReadAgainAndMustBeTheSame(t *testing.T) {
 func TestBoxesAreComparedByWhatTheyHold(t *testing.T) {
 	if !sameBox(nil, nil) || sameBox(&card, nil) || sameBox(nil, &card) || !sameBox(&card, new(card)) || sameBox(&card, &assess.Box{}) {
 		t.Error("boxes are compared wrongly")
+	}
+}
+
+// torn is what the watcher tells of a file that stays broken.
+func torn(rel, content string, kind watcher.ProblemKind) watcher.Problem {
+	return watcher.Problem{Rel: rel, Kind: kind, Err: errors.New(rel + ": is not whole"), Hash: sha256.Sum256([]byte(content)), Size: int64(len(content))}
+}
+
+func TestABrokenFileIsALineOfTheLogAndNeverAdvice(t *testing.T) {
+	for name, between := range map[string]func(b *bench, dir string){
+		"opened by its bookmark": func(*bench, string) {},
+		"played whole":           func(_ *bench, dir string) { os.Remove(filepath.Join(dir, bookmarkName)) },
+		"without names": func(b *bench, dir string) {
+			if _, err := Erase(dir, Personal{Files: true}); err != nil {
+				b.t.Fatal(err)
+			}
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := newBench(t)
+			s := b.open()
+			b.submit(s, withPlan(Request{}))
+			b.take(s, "Q_0001.JPG", dark)
+			before := s.Snapshot().State
+			tell := func(s *Shoot, p watcher.Problem) {
+				t.Helper()
+				if err := s.Trouble(context.Background(), p); err != nil {
+					t.Fatal(err)
+				}
+			}
+			for range 2 { // once for each content
+				tell(s, torn("stroke/Q_0002.JPG", "half", watcher.Incomplete))
+			}
+			tell(s, torn("stroke/Q_0002.JPG", "half and a bit", watcher.Incomplete))
+			tell(s, torn("Q_0001.JPG", "junk", watcher.Damaged)) // of a frame that was read
+			tell(s, torn("Q_0003.JPG", "", watcher.Incomplete))
+			lines := func(s *Shoot) string {
+				events, err := s.Events(0, 1000)
+				if err != nil {
+					t.Fatal(err)
+				}
+				var out []string
+				for _, e := range events {
+					if e.Kind == "damaged" {
+						out = append(out, e.Words+": "+e.Text)
+					}
+				}
+				return strings.Join(out, "\n")
+			}
+			want := "stroke/Q_0002.JPG: A file could not be read: it ends too early (4 bytes), and nothing more came; send it again from the camera.\n" +
+				"stroke/Q_0002.JPG: A file could not be read: it ends too early (14 bytes), and nothing more came; send it again from the camera.\n" +
+				"Q_0001.JPG: A file of frame 1 could not be read: it is damaged (4 bytes); send it again from the camera. What was read of the frame before stands.\n" +
+				"Q_0003.JPG: A file could not be read: it is empty; send it again from the camera."
+			if got := lines(s); got != want {
+				t.Errorf("the log has\n%s\nwant\n%s", got, want)
+			}
+			after := s.Snapshot().State
+			if !reflect.DeepEqual(after.Advice, before.Advice) || after.FrameCount != before.FrameCount || after.Seq != before.Seq+4 {
+				t.Errorf("broken files made frames %d -> %d, states %d -> %d, advice %+v", before.FrameCount, after.FrameCount, before.Seq, after.Seq, after.Advice)
+			}
+			b.close(s)
+			dir := b.trailOf(s)
+			between(b, dir)
+
+			s = b.open()
+			tell(s, torn("stroke/Q_0002.JPG", "half and a bit", watcher.Incomplete))
+			tell(s, torn("Q_0001.JPG", "junk", watcher.Damaged))
+			if got := strings.Count(lines(s), "\n") + 1; got != 4 {
+				t.Errorf("after a restart the log has %d lines of them, want the same 4:\n%s", got, lines(s))
+			}
+			b.take(s, "stroke/Q_0002.JPG", good) // sent again
+			if a := s.Snapshot().State.Advice; a.Frame != 2 || len(s.Snapshot().Troubles) != 1 {
+				t.Errorf("sent again whole, its advice is of frame %d, and %v", a.Frame, s.Snapshot().Troubles)
+			}
+			b.submit(s, Request{End: true})
+			b.close(s)
+			if r, err := Replay(dir); err != nil || len(r.Differs) > 0 || r.Inputs < 8 {
+				t.Errorf("the replay: %+v, %v", r, err)
+			}
+			if v, err := trail.Verify(dir, ""); err != nil || v.Records == 0 {
+				t.Errorf("the record: %+v, %v", v, err)
+			}
+
+			// The next shoot in this folder doesn't begin with the last one's.
+			s = b.open()
+			tell(s, torn("Q_0001.JPG", "junk", watcher.Damaged))
+			if got := lines(s); got != "" {
+				t.Errorf("the next shoot says %s", got)
+			}
+			b.close(s)
+		})
+	}
+}
+
+func TestABrokenFileThatCantBeRecordedComesAgain(t *testing.T) {
+	b := newBench(t)
+	s := b.open()
+	s.trail.Close() // as a disk that fails
+	if err := s.Trouble(context.Background(), torn("Q_0001.JPG", "half", watcher.Incomplete)); err == nil {
+		t.Error("it is taken, and stands nowhere")
+	}
+	if x := s.Snapshot().Troubles; len(x) != 1 || x[0].Code != "incomplete" {
+		t.Errorf("the troubles are %v, want the file's", x)
 	}
 }

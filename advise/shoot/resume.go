@@ -1,6 +1,7 @@
 package shoot
 
 import (
+	"crypto/sha256"
 	"path/filepath"
 	"strings"
 	"time"
@@ -92,6 +93,9 @@ func (s *Shoot) remember(b inputBody) {
 	if p := b.Input.Plan; p != nil && strings.HasPrefix(b.Client, planFileClient) {
 		s.planFile = &p.Text
 	}
+	if x := b.Input.Broken; x != nil {
+		s.rememberBroken(*x)
+	}
 	f := b.Input.Frame
 	if f == nil || f.Number < 1 {
 		return
@@ -124,4 +128,26 @@ func (s *Shoot) remember(b inputBody) {
 		s.marks[rel] = *b.File
 	}
 	s.numbers[stem(rel)] = f.Number
+}
+
+// emptyHash is the content of every file without one.
+var emptyHash = sha256.Sum256(nil)
+
+// rememberBroken keeps a broken file from being told of again, after a restart and in a later shoot.
+func (s *Shoot) rememberBroken(b advise.Broken) {
+	h, ok := parseHash(b.Hash)
+	if !ok {
+		return
+	}
+	if h != emptyHash { // which says nothing about which file it was
+		s.contents = append(s.contents, h)
+	}
+	if rel := s.text(b.File); rel != "" {
+		s.told[rel] = h
+	} else if h != emptyHash {
+		s.contentMu.Lock()
+		s.orphans[h] = true
+		s.contentMu.Unlock()
+		s.nameless = append(s.nameless, h)
+	}
 }

@@ -64,10 +64,11 @@ type Shoot struct {
 	preview    *Provisional      // of a file that is being measured
 	previewOf  uint64            // the state from which it was drawn
 	closed     bool
-	contents   [][32]byte // of every file that took effect, in order; only appended to
-	nameless   [][32]byte // those whose path was erased; only appended to
-	bookmarked int        // frames at the newest bookmark
-	unmarkable bool       // no bookmark may be written any more
+	told       map[string][32]byte // broken content that was recorded last, by relative path
+	contents   [][32]byte          // of every file that was recorded, in order; only appended to
+	nameless   [][32]byte          // those whose path was erased; only appended to
+	bookmarked int                 // frames at the newest bookmark
+	unmarkable bool                // no bookmark may be written any more
 
 	// What runs beside the writer until Close.
 	beside      sync.WaitGroup
@@ -109,7 +110,7 @@ func Open(c Config) (*Shoot, Start, error) {
 		c.Now = time.Now
 	}
 	s := &Shoot{c: c, refs: map[string]trail.Ref{}, clients: map[string]Receipt{}, numbers: map[string]int{},
-		effective: map[string][32]byte{}, marks: map[string]fileMark{}, orphans: map[[32]byte]bool{}, troubles: map[string]Trouble{}, unstored: map[[32]byte]bool{}}
+		effective: map[string][32]byte{}, marks: map[string]fileMark{}, orphans: map[[32]byte]bool{}, troubles: map[string]Trouble{}, unstored: map[[32]byte]bool{}, told: map[string][32]byte{}}
 	ctx, stop := context.WithCancel(context.Background())
 	s.stopBeside = stop
 	var start Start

@@ -81,8 +81,10 @@ func (r *relay) now() *shoot.Shoot {
 func (r *relay) Complete(ctx context.Context, v watcher.Version) error {
 	return r.now().Complete(ctx, v)
 }
-func (r *relay) Trouble(ctx context.Context, p watcher.Problem) { r.now().Trouble(ctx, p) }
-func (r *relay) Known(rel string, hash [32]byte) bool           { return r.now().Known(rel, hash) }
+func (r *relay) Trouble(ctx context.Context, p watcher.Problem) error {
+	return r.now().Trouble(ctx, p)
+}
+func (r *relay) Known(rel string, hash [32]byte) bool { return r.now().Known(rel, hash) }
 func (r *relay) Unread(rel string, size int64, modified time.Time) bool {
 	return r.now().Unread(rel, size, modified)
 }
