@@ -16,7 +16,8 @@ import (
 func (s State) frame(in Input) (State, []Output) {
 	f := *in.Frame
 	i := slices.IndexFunc(s.Frames, func(x FrameState) bool { return x.Number == f.Number })
-	fresh, stood := f.Number > s.FrameCount, s.Lights
+	// One that was newest and unreadable until now is as new as one that wasn't there.
+	fresh, stood := f.Number > s.FrameCount || i >= 0 && f.Number == s.FrameCount && s.Frames[i].Reading == nil, s.Lights
 	st := FrameState{Number: f.Number, Revision: f.Revision, File: f.File, Folder: f.Folder,
 		At: in.At.UTC().Format(time.RFC3339Nano), Damaged: f.Damaged, Reading: f.Reading}
 	var out []Output
@@ -29,7 +30,7 @@ func (s State) frame(in Input) (State, []Output) {
 		if i >= 0 && s.Frames[i].Reading != nil {
 			return s, out // what was read before stands
 		}
-	case i >= 0 && s.Frames[i].Reading != nil && rank(f.Reading.Kind) < rank(s.Frames[i].Reading.Kind):
+	case i >= 0 && s.Frames[i].Reading != nil && rank(f.Reading) < rank(s.Frames[i].Reading):
 		say("frame", ": another file of it arrived; the reading stands, it was taken from the better one.")
 		return s, out
 	}
@@ -99,9 +100,14 @@ func (s State) frame(in Input) (State, []Output) {
 // surelyNone is how sure it must be that a frame shows no part of the set, for it to be left out of advice.
 const surelyNone = 0.8
 
-// rank orders kinds of reading by how much they are worth.
-func rank(k assess.Kind) int {
-	return slices.Index([]assess.Kind{assess.Provisional, assess.Approximate, assess.Full}, k)
+// rank orders readings of one frame by how much they are worth. A reduced JPEG is a picture of its own, and a raw file's
+// preview that arrives beside it isn't taken for a better one.
+func rank(r *assess.Reading) int {
+	n := 2 * slices.Index([]assess.Kind{assess.Provisional, assess.Approximate, assess.Full}, r.Kind)
+	if !r.FromRaw() {
+		n++
+	}
+	return n
 }
 
 // summary is a frame in a few words for the log.

@@ -1,6 +1,8 @@
 package assess
 
 import (
+	"slices"
+
 	"thirdstop/assess/exposure"
 	"thirdstop/assess/photo"
 )
@@ -31,6 +33,11 @@ func FactsOf(p *photo.Picture) Facts {
 		f.Labels = append(f.Labels, Label{Code: l.Code, Text: l.Text})
 	}
 	return f
+}
+
+// FromRaw tells that a frame was measured from the preview in its raw file.
+func (r *Reading) FromRaw() bool {
+	return slices.ContainsFunc(r.Labels, func(l Label) bool { return l.Code == photo.LabelPreview })
 }
 
 func exifOf(e *photo.Exif) Exif {

@@ -7,6 +7,7 @@ import (
 	"image"
 	"image/jpeg"
 	"io"
+	"path"
 	"slices"
 	"strings"
 )
@@ -127,6 +128,11 @@ func readJPEG(name string, data []byte) (*Picture, error) {
 	}
 	p.labelColour(head.icc)
 	p.labelHistory(&head, seen)
+	if ending := strings.ToLower(path.Ext(name)); rawEndings[ending] || ending == ".cr3" || ending == ".raf" {
+		// Beside the camera's JPEG of the same stem it must not pass for the better picture.
+		p.Source = SourcePreview
+		p.label(LabelPreview, "a JPEG under the name of a raw file, as programs leave that put a raw file's preview in its place")
+	}
 	return p, nil
 }
 
