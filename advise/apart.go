@@ -55,7 +55,7 @@ const (
 // would. It is nil where every share is known well enough. It takes a fit per light, so it is
 // asked for by those who look.
 func (s State) Apart() *TestFrame {
-	if s.Plan == nil || s.Walking() || len(s.taught.Seen) == 0 || s.taught.Spec.Lights != len(s.Lights) {
+	if s.Plan == nil || s.Walking() || len(s.taught.Seen) == 0 || s.taught.Spec.Lights != s.sources() {
 		return nil
 	}
 	set := s.setting(s.gain(), s.Shutter)

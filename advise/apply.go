@@ -93,7 +93,7 @@ func (s State) session(in Session) (State, []Output) {
 
 func (s State) planned(in PlanText) (State, []Output) {
 	if in.Text == "" {
-		s.Plan, s.PlanText, s.PlanName, s.Lights = nil, "", "", nil
+		s.Plan, s.PlanText, s.PlanName, s.Lights, s.Reflectors = nil, "", "", nil, nil
 		s.forget()
 		return s, []Output{event("plan", Event{Text: "The light plan was taken away."})}
 	}
@@ -113,7 +113,8 @@ func (s State) planned(in PlanText) (State, []Output) {
 	for i, l := range p.Lights {
 		lights[i] = lightState(l)
 	}
-	if before != nil && sameRig(*before, p) {
+	same := before != nil && sameRig(*before, p)
+	if same {
 		// An edit of targets or camera: how the lights stand and what was learned of them holds.
 		for i := range lights {
 			lights[i].Off = s.Lights[i].Off
@@ -132,10 +133,22 @@ func (s State) planned(in PlanText) (State, []Output) {
 		for _, l := range lights {
 			s.references = append(s.references, distance{l.Group, l.Distance})
 		}
+		for _, m := range p.Reflectors {
+			s.references = append(s.references, distance{m.Group, m.Distance})
+		}
 	}
 	s.Lights = lights
+	if !same || len(s.Reflectors) != len(p.Reflectors) {
+		s.Reflectors = nil
+		for _, m := range p.Reflectors {
+			s.Reflectors = append(s.Reflectors, reflectorState(m))
+		}
+	}
 	if s.FrameCount == 0 {
 		s.FNumber, s.ISO, s.Shutter = p.Camera.FNumber, p.Camera.ISO, p.Camera.Shutter
+	}
+	if s.TStops = p.Camera.TStops; s.TStops { // no file records it
+		s.FNumber = p.Camera.FNumber
 	}
 	s.pending, s.putAside, s.heldHere = nil, false, false
 	s = s.reteach()
@@ -154,7 +167,7 @@ func (s *State) forget() {
 // sameRig tells whether two plans speak of the same lights in the same places, so
 // that what was learned under one holds under the other.
 func sameRig(a, b plan.Plan) bool {
-	if len(a.Lights) != len(b.Lights) || a.Backdrop != b.Backdrop {
+	if len(a.Lights) != len(b.Lights) || a.Backdrop != b.Backdrop || !slices.Equal(a.Reflectors, b.Reflectors) {
 		return false
 	}
 	for i := range a.Lights {
@@ -202,6 +215,9 @@ func (s State) setPower(i int, d exposure.Dial) State {
 
 func (s State) adjusted(in Input) (State, []Output) {
 	a := *in.Adjusted
+	if k, ok := s.reflector(a.Group); ok {
+		return s.reflectorAdjusted(k, a)
+	}
 	i, ok := s.light(a.Group)
 	if !ok || s.Plan == nil {
 		return s, nil // refused before it was recorded; an old record under another plan

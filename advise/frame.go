@@ -76,7 +76,7 @@ func (s State) frame(in Input) (State, []Output) {
 		say("frame", " is left out of advice: %s.", st.Aside)
 		return s.decide(in.At, out)
 	}
-	s, more := s.exposureSeen(f.Number, st.Reading.Exif)
+	s, more := s.counted().exposureSeen(f.Number, st.Reading.Exif)
 	out = append(out, more...)
 	switch {
 	case s.Walking():
@@ -150,7 +150,7 @@ func (s State) hold(r *assess.Reading) ([]Expected, bool) {
 // exposureSeen notes what the camera recorded, and what changed in it.
 func (s State) exposureSeen(frame int, x assess.Exif) (State, []Output) {
 	var changes []string
-	if x.FNumber != nil && *x.FNumber != s.FNumber {
+	if x.FNumber != nil && !s.TStops && *x.FNumber != s.FNumber {
 		if s.FNumber > 0 {
 			changes = append(changes, fmt.Sprintf("%s to %s", s.FNumber, *x.FNumber))
 		}

@@ -90,7 +90,7 @@ type Broken struct {
 }
 
 // Adjusted is an adjustment of a light that a person made and recorded.
-// From and To are absolute, so that a repeat changes nothing.
+// From and To are absolute, so that a repeat changes nothing. A reflector has no dial: both are 0.
 type Adjusted struct {
 	Group    string            `json:"group"` // the light's group letter
 	From     exposure.Dial     `json:"from"`
@@ -98,6 +98,7 @@ type Adjusted struct {
 	Off      *bool             `json:"off,omitempty"`         // set when the light was switched off or on
 	Distance *exposure.Metres  `json:"distance_m,omitempty"`  // set when it was moved
 	Bearing  *Degrees          `json:"bearing_deg,omitempty"` // set when it was moved around the sitter
+	Turned   *Degrees          `json:"turned_deg,omitempty"`  // of a reflector: how far it is turned away from where it gives most, 0 to 90
 	Modifier *string           `json:"modifier,omitempty"`    // set when another was put on; "" none
 	Zoom     *plan.Millimetres `json:"zoom_mm,omitempty"`     // set when its reflector was zoomed
 }

@@ -20,7 +20,7 @@ const guideSure exposure.Stops = 0.25
 // LightGuides are the effective guide numbers that the shoot's frames taught: of key and fill by the declared
 // white, of a background light by a white backdrop. The distance is the plan's, so that a distance that is wrong is in them.
 func (s State) LightGuides() []LightGuide {
-	if s.Plan == nil || s.taught.Spec.Lights != len(s.Lights) || len(s.taught.Seen) == 0 || s.FNumber == 0 || s.ISO == 0 {
+	if s.Plan == nil || s.taught.Spec.Lights != s.sources() || len(s.taught.Seen) == 0 || s.FNumber == 0 || s.ISO == 0 {
 		return nil
 	}
 	fit := s.taught.Fit()

@@ -92,6 +92,7 @@ type Way struct {
 	ISO         *exposure.ISO     `json:"iso,omitempty"`
 	Distance    *exposure.Metres  `json:"distance_m,omitempty"` // with Group: new distance of that light
 	Group       string            `json:"group,omitempty"`
+	Turned      *Degrees          `json:"turned_deg,omitempty"` // of the reflector Group: how far to turn it away in all
 }
 
 // Warning is something a person should put right or know.

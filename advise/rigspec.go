@@ -26,7 +26,7 @@ const (
 // the camera's at that moment: without guide numbers, all that is known is that
 // somebody set the lights so that pictures come out at all.
 func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter exposure.Shutter, known ...KnownGuide) rig.Model {
-	spec := rig.Spec{Lights: len(p.Lights), Regions: regionCount}
+	spec := rig.Spec{Lights: len(p.Lights) + len(p.Reflectors), Regions: regionCount, Passive: reflected(p)}
 	own := func(light, region int, mean, sigma float64) {
 		spec.Priors = append(spec.Priors, rig.Prior{Of: rig.Param{Light: light, Region: region},
 			Mean: exposure.Stops(mean), Sigma: exposure.Stops(sigma)})
@@ -85,6 +85,9 @@ func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter ex
 		}
 		than(i, sitterRegion, whiteRegion, -2, 1.5) // skin and cloth against white
 	}
+	for k, m := range p.Reflectors {
+		spec.Priors = append(spec.Priors, reflectorPriors(p, m, len(p.Lights)+k, spec.Passive[k])...)
+	}
 	tv, ok := shutter.Tv()
 	if !ok {
 		tv = 7
@@ -103,13 +106,20 @@ func (s State) setting(gain exposure.Stops, shutter exposure.Shutter) rig.Settin
 		set.Power = append(set.Power, l.Power.Stops()+s.base(l))
 		set.Off = append(set.Off, l.Off)
 	}
+	for _, m := range s.Reflectors {
+		set.Power = append(set.Power, s.moved(m.Group, m.Distance)+turnedBy(m.Angle))
+		set.Off = append(set.Off, m.Away)
+	}
 	return set
 }
 
-func (s State) base(l LightState) exposure.Stops {
+func (s State) base(l LightState) exposure.Stops { return s.moved(l.Group, l.Distance) }
+
+// moved is what a light gives more or less than where it stood when the model began.
+func (s State) moved(group string, at exposure.Metres) exposure.Stops {
 	for _, d := range s.references {
-		if d.group == l.Group {
-			if f, ok := exposure.Falloff(d.at, l.Distance); ok {
+		if d.group == group {
+			if f, ok := exposure.Falloff(d.at, at); ok {
 				return f.Round()
 			}
 		}
@@ -117,11 +127,17 @@ func (s State) base(l LightState) exposure.Stops {
 	return 0
 }
 
+// sources is how many sources of light the model tells apart besides the room's: lights, then reflectors.
+func (s State) sources() int { return len(s.Lights) + len(s.Reflectors) }
+
 // gain is the camera's at the newest frame, as far as it is known.
 func (s State) gain() exposure.Stops {
 	g, ok := exposure.Gain(s.ISO, s.FNumber)
 	if !ok {
 		return 0 // unknown, but one and the same for all frames until told otherwise
+	}
+	if s.TStops {
+		g += exposure.TStop(s.FNumber).OverFNumber()
 	}
 	return g
 }

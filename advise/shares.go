@@ -8,19 +8,20 @@ import (
 // RegionLight is what makes a region's light as camera and lights stand now, and
 // what was foretold of the newest frame before it was seen.
 type RegionLight struct {
-	Region  string         `json:"region"` // "backdrop", "white", "hair", "sitter"
-	Name    string         `json:"name"`   // for people
-	Level   exposure.Stops `json:"level_stops"`
-	Sigma   exposure.Stops `json:"sigma_stops"`
-	Lights  []LightShare   `json:"lights"`  // in the order of the plan
-	Ambient float64        `json:"ambient"` // share of the room's own light, 0 to 1
-	Assumed bool           `json:"assumed"` // no frame has shown this region yet: a belief about such lights, no measurement
-	Before  *Foretold      `json:"before"`  // nil where nothing was foretold, or the newest frame does not show the region
-	Next    Forecast       `json:"next"`    // the next frame, once what is advised was turned
+	Region     string         `json:"region"` // "backdrop", "white", "hair", "sitter"
+	Name       string         `json:"name"`   // for people
+	Level      exposure.Stops `json:"level_stops"`
+	Sigma      exposure.Stops `json:"sigma_stops"`
+	Lights     []LightShare   `json:"lights"`               // in the order of the plan
+	Reflectors []LightShare   `json:"reflectors,omitempty"` // likewise; what comes by a reflector is in no light's share
+	Ambient    float64        `json:"ambient"`              // share of the room's own light, 0 to 1
+	Assumed    bool           `json:"assumed"`              // no frame has shown this region yet: a belief about such lights, no measurement
+	Before     *Foretold      `json:"before"`               // nil where nothing was foretold, or the newest frame does not show the region
+	Next       Forecast       `json:"next"`                 // the next frame, once what is advised was turned
 }
 
 // LightShare is the part of a region's light, 0 to 1, that one light gives. A region's
-// shares and its ambient light add up to 1.
+// shares, with those of reflectors and of the ambient light, add up to 1.
 type LightShare struct {
 	Group string  `json:"group"`
 	Share float64 `json:"share"`
@@ -48,7 +49,7 @@ var regionWords = [regionCount]struct{ region, name string }{
 // far. It is empty before the first frame under a plan. It costs two fits, so it
 // is asked for by those who look, and no part of the state.
 func (s State) RegionLights() []RegionLight {
-	if s.Plan == nil || s.taught.Spec.Lights != len(s.Lights) || s.taught.Spec.Lights == 0 {
+	if s.Plan == nil || s.taught.Spec.Lights != s.sources() || s.taught.Spec.Lights == 0 {
 		return nil
 	}
 	set := s.setting(s.gain(), s.Shutter)
@@ -68,11 +69,14 @@ func (s State) RegionLights() []RegionLight {
 			}
 		}
 		for i, share := range fit.Shares(set, r) {
-			if i == len(s.Lights) {
+			switch k := i - len(s.Lights); {
+			case i == s.sources():
 				x.Ambient = round3(share)
-				continue
+			case k >= 0:
+				x.Reflectors = append(x.Reflectors, LightShare{s.Reflectors[k].Group, round3(share)})
+			default:
+				x.Lights = append(x.Lights, LightShare{s.Lights[i].Group, round3(share)})
 			}
-			x.Lights = append(x.Lights, LightShare{s.Lights[i].Group, round3(share)})
 		}
 		if before != nil && measured[r].OK {
 			x.Before = &Foretold{Frame: frame, Level: before[r].Value.Round(), Sigma: before[r].Sigma.Round(),
@@ -87,7 +91,7 @@ func (s State) RegionLights() []RegionLight {
 // there was nothing to expect it from.
 func (s State) foretold() (before []rig.Level, measured [regionCount]rig.Measured, frame int) {
 	f := s.newest()
-	if f == nil || f.Reading == nil || len(s.model.Seen) == 0 || s.model.Spec.Lights != len(s.Lights) || len(s.lastSet.Power) != len(s.Lights) {
+	if f == nil || f.Reading == nil || len(s.model.Seen) == 0 || s.model.Spec.Lights != s.sources() || len(s.lastSet.Power) != s.sources() {
 		return nil, measured, 0
 	}
 	return s.model.Fit().Predict(s.lastSet), measuredRegions(s.Plan, f.Reading), f.Number

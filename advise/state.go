@@ -18,7 +18,9 @@ type State struct {
 	PlanText   string           `json:"plan_text"`
 	Plan       *plan.Plan       `json:"-"`
 	Lights     []LightState     `json:"lights"`
-	FNumber    exposure.FNumber `json:"f_number"` // of the newest frame, else of the plan; 0 unknown
+	Reflectors []ReflectorState `json:"reflectors,omitempty"` // what sends a light's light on
+	FNumber    exposure.FNumber `json:"f_number"`             // as marked; of the newest frame, else of the plan; 0 unknown
+	TStops     bool             `json:"t_stops,omitempty"`    // FNumber is a T-stop out of the plan; no frame records one
 	ISO        exposure.ISO     `json:"iso"`
 	Shutter    exposure.Shutter `json:"shutter_s"`
 	Reference  *assess.Box      `json:"reference"` // declared white reference

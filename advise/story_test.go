@@ -21,7 +21,8 @@ import (
 // "----", and the trace that must come of them. Each command takes place ten
 // seconds after the one before. The commands:
 //
-//	plan COLOUR LIGHT...       LIGHT is group:role:power, with :tenths, :least=1/8 or :m=1.2 behind it
+//	plan COLOUR LIGHT...       LIGHT is group:role:power, with :tenths, :least=1/8 or :m=1.2 behind it; or
+//	                           R:reflector:B, with :m=0.9, for a reflector of B's light
 //	camera f/8 100 1/125       what the camera records from here on
 //	reference on|off           a white reference is declared, or taken back
 //	frame [N] KEY VALUE...     a frame is measured. backdrop -0.4, white -0.2, hair -1, sitter -2 in stops; a
@@ -31,7 +32,7 @@ import (
 //	                           has only those of which more is said than what was measured
 //	damaged                    a frame that can't be read
 //	turn GROUP POWER           an adjustment is recorded
-//	off GROUP, move GROUP 1.5  likewise
+//	off GROUP, move GROUP 1.5  likewise; tilt R 45 turns a reflector away
 //	swap lens|backdrop|aperture f/5.6|iso ISO200, modifier GROUP WORDS
 //	walk begin|leave|skip STEP|redo STEP
 //	sitter, not-now, baseline N, answer yes|no, end
@@ -150,7 +151,7 @@ func (st *story) do(line string) {
 	case "damaged":
 		st.frame++
 		in.Frame = &Frame{Number: st.frame, Revision: 1, Damaged: "its end is missing"}
-	case "turn", "off", "move":
+	case "turn", "off", "move", "tilt":
 		in.Adjusted = st.adjusted(w[0], arg(0), strings.Join(rest[1:], " "))
 	case "sitter":
 		in.Sitter = &Sitter{Ref: "x"}
@@ -282,12 +283,25 @@ func clone(t *testing.T, s State) string {
 
 func (st *story) adjusted(what, group, value string) *Adjusted {
 	i, ok := st.s.light(group)
-	if !ok {
+	k, passive := st.s.reflector(group)
+	if !ok && !passive {
 		st.t.Fatalf("no light %q", group)
 	}
-	l := st.s.Lights[i]
+	l := LightState{}
+	if ok {
+		l = st.s.Lights[i]
+	} else {
+		l.Off = st.s.Reflectors[k].Away
+	}
 	a := &Adjusted{Group: group, From: l.Power, To: l.Power}
 	switch what {
+	case "tilt":
+		v, err := strconv.ParseFloat(value, 64)
+		if err != nil {
+			st.t.Fatal(err)
+		}
+		d := Degrees(v)
+		a.Turned = &d
 	case "turn":
 		d, err := st.s.Plan.Lights[i].Scale.Parse(value)
 		if err != nil {
@@ -372,6 +386,17 @@ func planOf(t *testing.T, words []string) string {
 		parts := strings.Split(w, ":")
 		if len(parts) < 3 {
 			t.Fatalf("a light is group:role:power, not %q", w)
+		}
+		if parts[1] == string(plan.Passive) {
+			m := plan.Reflector{Group: parts[0], Of: parts[2]}
+			if len(parts) > 3 {
+				var err error
+				if m.Distance, err = exposure.ParseMetres(strings.TrimPrefix(parts[3], "m=")); err != nil {
+					t.Fatal(err)
+				}
+			}
+			p.Reflectors = append(p.Reflectors, m)
+			continue
 		}
 		l := plan.Light{Group: parts[0], Role: plan.Role(parts[1]), Scale: exposure.ThirdFractions, Least: -7 * exposure.Stop}
 		power := strings.ReplaceAll(parts[2], "_", " ")

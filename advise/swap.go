@@ -64,7 +64,7 @@ var everyRegion = []int{backdropRegion, whiteRegion, crownRegion, sitterRegion}
 
 func (s State) everyLight() []int {
 	out := []int{rig.Ambient}
-	for i := range s.Lights {
+	for i := range s.sources() {
 		out = append(out, i)
 	}
 	return out
@@ -72,7 +72,7 @@ func (s State) everyLight() []int {
 
 // swap carries what was learned over, and aims at how pictures came out before.
 func (s State) swap(what string, shifts ...rig.Shift) State {
-	if !s.taught.Known() || s.taught.Spec.Lights != len(s.Lights) {
+	if !s.taught.Known() || s.taught.Spec.Lights != s.sources() {
 		s.model, s.taught, s.lastSet = rig.Model{}, rig.Model{}, rig.Setting{}
 		return s
 	}
@@ -165,14 +165,22 @@ func (s State) offMatch(region int, v exposure.Stops, t rig.Target) string {
 	return ""
 }
 
+// counted notes that a frame has shown what was swapped: from then on it is no longer waited for.
+func (s State) counted() State {
+	if s.Match != nil {
+		m := *s.Match
+		m.Frames++
+		s.Match = &m
+	}
+	return s
+}
+
 // matched ends the matching with the first frame that came out as before.
 func (s State) matched(frame int) (State, []Output) {
 	if s.Match == nil {
 		return s, nil
 	}
 	m := *s.Match
-	m.Frames++
-	s.Match = &m
 	if s.Advice.Status != Hold {
 		return s, nil
 	}
@@ -202,7 +210,7 @@ func (s State) swapped(in Swap) (State, []Output) {
 		return s, nil
 	}
 	if f := in.FNumber; f != nil && *f != was {
-		text += fmt.Sprintf(" Aperture from %s to %s.", was, *f)
+		text += fmt.Sprintf(" Aperture from %s to %s.", s.marked(was), s.marked(*f))
 	}
 	if v := in.ISO; v != nil && *v != s.ISO {
 		text += fmt.Sprintf(" %s instead of %s.", *v, s.ISO)
@@ -255,8 +263,8 @@ func (s State) otherModifier(light int, old, next LightState) []rig.Shift {
 		v += float64(zoomSigma * zoomSigma)
 	}
 	return []rig.Shift{
-		{Of: rig.All([]int{light}, everyRegion), By: by.Round(), Sigma: exposure.Stops(math.Sqrt(v)).Round()},
-		{Of: rig.All([]int{light}, rest), Sigma: elsewhere},
+		{Of: rig.All(s.withReflectors(light), everyRegion), By: by.Round(), Sigma: exposure.Stops(math.Sqrt(v)).Round()},
+		{Of: rig.All(s.withReflectors(light), rest), Sigma: elsewhere},
 	}
 }
 

@@ -23,6 +23,7 @@ type Walk struct {
 	Frames int        `json:"frames"` // frames that the walk has taken
 
 	before  []LightState // how the lights stood when it began
+	stood   []bool       // which reflectors were away then
 	doubted bool         // this step has doubted a frame once; it takes the next as it comes
 	judged  int          // the newest frame that was judged
 	answers int          // the step that it answered
@@ -38,6 +39,7 @@ const (
 	WalkKey        WalkKind = "key"        // the key alone, on a declared white reference
 	WalkFill       WalkKind = "fill"       // the fill alone
 	WalkHair       WalkKind = "hair"       // the hair light alone
+	WalkReflector  WalkKind = "reflector"  // a reflector with the light that it reflects
 	WalkAll        WalkKind = "all"        // all lights, set by calculation
 	WalkChart      WalkKind = "chart"      // a colour chart, left out of advice
 	WalkCard       WalkKind = "card"       // between sitters: one frame of the white card under the lights as they stand
@@ -208,7 +210,7 @@ func (s State) relit() State {
 			s.Lights[i].Off = s.Walk.before[i].Off
 		}
 	}
-	return s
+	return s.panels(s.Walk.stood)
 }
 
 // beginWalk lays the steps out: the plan's lights in the order in which light is built up.
@@ -216,7 +218,7 @@ func (s State) beginWalk() State {
 	if s.Walk != nil {
 		s = s.relit()
 	}
-	w := &Walk{before: slices.Clone(s.Lights)}
+	w := &Walk{before: slices.Clone(s.Lights), stood: s.stands()}
 	s.Walk = w
 	add := func(kind WalkKind, group, name, care string) {
 		id := string(kind)
@@ -235,6 +237,11 @@ func (s State) beginWalk() State {
 				}
 				add(WalkKind(role), l.Group, name, cares[role])
 			}
+		}
+	}
+	for _, m := range s.Reflectors {
+		if i, ok := s.light(m.Of); ok && s.takesPart(i) && !m.Away {
+			add(WalkReflector, m.Group, fmt.Sprintf("%s with %s", m.Name, s.Lights[i].Name), "A panel on a stand is a sail: weigh it down, and keep it clear of hot lamps.")
 		}
 	}
 	add(WalkAll, "", "All lights", "Say before each flash that it comes, and let the flashes rest between frames; the manual says how long.")
@@ -258,7 +265,7 @@ func (s State) beginCheck() (State, []Output) {
 	if s.Walk != nil && !s.Walk.Done {
 		s = s.relit()
 	}
-	s.Walk = &Walk{before: slices.Clone(s.Lights), Steps: []WalkStep{{ID: string(WalkCard), Kind: WalkCard, Name: "A card check", Do: []string{}, Asks: []WalkAsk{},
+	s.Walk = &Walk{before: slices.Clone(s.Lights), stood: s.stands(), Steps: []WalkStep{{ID: string(WalkCard), Kind: WalkCard, Name: "A card check", Do: []string{}, Asks: []WalkAsk{},
 		Care: cares[plan.Key]}}}
 	powers, off := make([]exposure.Dial, len(s.Lights)), make([]bool, len(s.Lights))
 	for i, l := range s.Lights {
@@ -314,7 +321,7 @@ func (s State) allOn() State {
 		lights[i].Off = !s.takesPart(i)
 	}
 	s.Lights = lights
-	return s
+	return s.panels(s.Walk.stood)
 }
 
 // redo goes back to a step, and forgets what its frames taught.
@@ -336,6 +343,9 @@ func (s State) redo(i int) State {
 			k = -1
 		}
 		off := s.offAlone(k)
+		if k, ok := s.reflector(x.Group); ok {
+			off = s.offWith(k)
+		}
 		s.model, s.taught = withoutOff(s.model, off), withoutOff(s.taught, off)
 	}
 	s = s.ask()

@@ -75,7 +75,9 @@ func (s State) ask() State {
 			off[i] = !s.takesPart(i)
 		}
 	default:
-		if i, ok := s.light(x.Group); ok {
+		if k, ok := s.reflector(x.Group); ok {
+			off = s.offWith(k)
+		} else if i, ok := s.light(x.Group); ok {
 			off = s.offAlone(i)
 			powers[i] = s.startOf(i)
 		}
@@ -119,6 +121,7 @@ func (s State) sentences(x WalkStep) []string {
 	if len(set) > 0 {
 		say = append(say, "Set "+joinAnd(set)+".")
 	}
+	say = append(say, s.placing(x)...)
 	switch x.Kind {
 	case WalkAmbient:
 		say = append(say, "Leave the room's lamps and curtains as they will be. The frame should be as good as black.")
@@ -129,7 +132,7 @@ func (s State) sentences(x WalkStep) []string {
 		if s.Reference == nil {
 			say = append(say, "After the frame, tap the card on the picture: that declares the white reference.")
 		}
-	case WalkFill:
+	case WalkFill, WalkReflector:
 		say = append(say, "Leave the card where it is.")
 	case WalkHair:
 		say = append(say, "Somebody sits where the sitter will.")
@@ -169,9 +172,9 @@ func (s State) clicked(light int, d exposure.Dial) exposure.Dial {
 // offAlone says which lights are off while one is measured: all others, but for a hair light
 // those on the backdrop, without which a head can't be told from the dark. -1 is the room alone.
 func (s State) offAlone(light int) []bool {
-	off := make([]bool, len(s.Lights))
+	off := make([]bool, s.sources())
 	for i := range off {
-		off[i] = i != light && !(light >= 0 && s.keepsCompany(i, light))
+		off[i] = i != light && !(light >= 0 && i < len(s.Lights) && s.keepsCompany(i, light))
 	}
 	return off
 }

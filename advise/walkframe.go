@@ -26,7 +26,7 @@ func (s State) asWalked() State {
 			s.Lights[i] = s.Lights[i].withPower(a.Power, s.Plan.Lights[i])
 		}
 	}
-	return s
+	return s.panels(s.besides(*x))
 }
 
 // together tells whether all lights burned together already: from then on the step is answered as any
@@ -183,6 +183,11 @@ func (s State) judge(r *assess.Reading, seen [regionCount]rig.Measured) State {
 		return s
 	case WalkAll:
 		return s // together with the advice
+	case WalkReflector:
+		if k, ok := s.reflector(x.Group); ok {
+			x.Verdict, x.Says = s.judgeReflector(k, seen)
+			return s
+		}
 	}
 	i, ok := s.light(x.Group)
 	if !ok {

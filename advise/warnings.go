@@ -36,7 +36,7 @@ func (s State) warnings() []Warning {
 	if s.autoISO() {
 		add("auto_iso", "The ISO changed from frame to frame while nothing else did: it looks automatic. Set a fixed ISO.")
 	}
-	if x.FNumber == nil || x.ISO == nil {
+	if x.FNumber == nil && !s.TStops || x.ISO == nil {
 		add("no_exposure", "The file does not say aperture and ISO; levels are compared as if they never changed.")
 	}
 	for _, l := range r.Labels {
@@ -48,7 +48,7 @@ func (s State) warnings() []Warning {
 		return out
 	}
 	c := s.Plan.Camera
-	if c.FNumber > 0 && x.FNumber != nil && differ(c.FNumber.Av, x.FNumber.Av) || c.ISO > 0 && x.ISO != nil && differ(c.ISO.Sv, x.ISO.Sv) {
+	if c.FNumber > 0 && x.FNumber != nil && !s.TStops && differ(c.FNumber.Av, x.FNumber.Av) || c.ISO > 0 && x.ISO != nil && differ(c.ISO.Sv, x.ISO.Sv) {
 		add("camera_differs", "The camera is at %s, %s; the plan says %s, %s. Advice follows the camera.", s.FNumber, s.ISO, c.FNumber, c.ISO)
 	}
 	if c.Sync > 0 && x.ExposureTime != nil && float64(*x.ExposureTime) < float64(c.Sync)*0.99 {

@@ -50,6 +50,7 @@ func (s State) ways(fit rig.Fit, set rig.Setting, targets []rig.Target, nearest 
 			}
 		}
 	}
+	out = append(out, s.reflectorWays(fit, set, ranges, targets)...)
 	for i := range s.Lights {
 		if way, ok := s.distanceWay(fit, set, ranges, targets, nearest, i); ok {
 			out = append(out, way)
@@ -64,9 +65,9 @@ func (s State) cameraWay(kind string, thirds int) (Way, bool) {
 	if kind == "aperture" {
 		n, ok := s.FNumber.Step(-thirds)
 		w.FNumber = &n
-		w.Text, w.Price = fmt.Sprintf("Camera: open from %s to %s", s.FNumber, n), "less depth of field; ambient light counts for more"
+		w.Text, w.Price = fmt.Sprintf("Camera: open from %s to %s", s.marked(s.FNumber), s.marked(n)), "less depth of field; ambient light counts for more"
 		if thirds < 0 {
-			w.Text, w.Price = fmt.Sprintf("Camera: close from %s to %s", s.FNumber, n), "more depth of field; softer from about f/16 on; ambient light counts for less"
+			w.Text, w.Price = fmt.Sprintf("Camera: close from %s to %s", s.marked(s.FNumber), s.marked(n)), "more depth of field; softer from about f/16 on; ambient light counts for less"
 		}
 		return w, ok
 	}

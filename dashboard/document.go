@@ -17,30 +17,31 @@ import (
 // and the websocket sends. It is written once per snapshot; [greeting] goes
 // before it, and differs from device to device.
 type document struct {
-	State      uint64              `json:"state"` // the state's number, for "seen"
-	Demo       bool                `json:"demo"`  // the controls of a virtual studio are there
-	Shoot      shootPart           `json:"shoot"`
-	Advice     advise.Advice       `json:"advice"`
-	AdviceOld  string              `json:"advice_old"` // "" while the advice is current, else the sentence that says why it is not
-	Question   *advise.Question    `json:"question"`
-	Drift      advise.Drifting     `json:"drift"`
-	Lights     []advise.LightState `json:"lights"`
-	Camera     cameraPart          `json:"camera"`
-	Frame      *framePart          `json:"frame"` // the newest; null before the first
-	FrameCount int                 `json:"frame_count"`
-	Reference  *assess.Box         `json:"reference"` // declared white reference
-	Baseline   *int                `json:"baseline"`  // frame number
-	Sitter     string              `json:"sitter"`    // who sits, in words; "" not told or erased
-	Walk       *advise.Walk        `json:"walk"`      // the guided set-up; null: none was begun
-	Match      *advise.Match       `json:"match"`     // something was swapped, and pictures shall come out as before; null: nothing was
-	Plan       planPart            `json:"plan"`
-	Rebuild    *rebuildPart        `json:"rebuild"`    // null: no earlier light is built again
-	Recording  string              `json:"recording"`  // "" while all is recorded, else why not
-	Unrecorded *framePart          `json:"unrecorded"` // a frame that was measured and could not be recorded: it is in no state
-	Troubles   []shoot.Trouble     `json:"troubles"`
-	Measuring  int                 `json:"measuring"`  // frames that arrived and are not measured yet
-	LatencyMS  *float64            `json:"latency_ms"` // newest frame, last byte written to advice; null unknown
-	LastEvent  uint64              `json:"last_event"`
+	State      uint64                  `json:"state"` // the state's number, for "seen"
+	Demo       bool                    `json:"demo"`  // the controls of a virtual studio are there
+	Shoot      shootPart               `json:"shoot"`
+	Advice     advise.Advice           `json:"advice"`
+	AdviceOld  string                  `json:"advice_old"` // "" while the advice is current, else the sentence that says why it is not
+	Question   *advise.Question        `json:"question"`
+	Drift      advise.Drifting         `json:"drift"`
+	Lights     []advise.LightState     `json:"lights"`
+	Reflectors []advise.ReflectorState `json:"reflectors"` // what sends a light's light on: no dial
+	Camera     cameraPart              `json:"camera"`
+	Frame      *framePart              `json:"frame"` // the newest; null before the first
+	FrameCount int                     `json:"frame_count"`
+	Reference  *assess.Box             `json:"reference"` // declared white reference
+	Baseline   *int                    `json:"baseline"`  // frame number
+	Sitter     string                  `json:"sitter"`    // who sits, in words; "" not told or erased
+	Walk       *advise.Walk            `json:"walk"`      // the guided set-up; null: none was begun
+	Match      *advise.Match           `json:"match"`     // something was swapped, and pictures shall come out as before; null: nothing was
+	Plan       planPart                `json:"plan"`
+	Rebuild    *rebuildPart            `json:"rebuild"`    // null: no earlier light is built again
+	Recording  string                  `json:"recording"`  // "" while all is recorded, else why not
+	Unrecorded *framePart              `json:"unrecorded"` // a frame that was measured and could not be recorded: it is in no state
+	Troubles   []shoot.Trouble         `json:"troubles"`
+	Measuring  int                     `json:"measuring"`  // frames that arrived and are not measured yet
+	LatencyMS  *float64                `json:"latency_ms"` // newest frame, last byte written to advice; null unknown
+	LastEvent  uint64                  `json:"last_event"`
 
 	// The newest file by its preview, while it is being measured: it is in no state.
 	Provisional *provisionalPart `json:"provisional"`
@@ -182,6 +183,7 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 		Question:   st.Question,
 		Drift:      st.Drift,
 		Lights:     st.Lights,
+		Reflectors: append([]advise.ReflectorState{}, st.Reflectors...),
 		Camera:     camera(st),
 		FrameCount: st.FrameCount,
 		Reference:  st.Reference,
@@ -311,7 +313,7 @@ func camera(st *advise.State) cameraPart {
 	var words []string
 	if st.FNumber > 0 {
 		c.FNumber = &st.FNumber
-		words = append(words, st.FNumber.String())
+		words = append(words, st.Aperture())
 	}
 	if st.ISO > 0 {
 		c.ISO = &st.ISO

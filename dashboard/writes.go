@@ -78,6 +78,7 @@ type adjustmentBody struct {
 	Off      *bool          `json:"off"`
 	Distance *float64       `json:"distance_m"`
 	Bearing  *float64       `json:"bearing_deg"`
+	Turned   *float64       `json:"turned_deg"` // of a reflector
 	Modifier *string        `json:"modifier"`
 	Zoom     *float64       `json:"zoom_mm"`
 }
@@ -100,8 +101,8 @@ func adjusted(st *advise.State, b adjustmentBody) (*advise.Adjusted, error) {
 	if b.Group == nil {
 		return nil, missing("group", "the light's group letter")
 	}
-	if b.To == nil && b.ToText == nil && b.Off == nil && b.Distance == nil && b.Bearing == nil && b.Modifier == nil && b.Zoom == nil {
-		return nil, bad("field", `nothing is adjusted: send "to", "to_text", "off", "distance_m", "bearing_deg", "modifier" or "zoom_mm"`)
+	if b.To == nil && b.ToText == nil && b.Off == nil && b.Distance == nil && b.Bearing == nil && b.Turned == nil && b.Modifier == nil && b.Zoom == nil {
+		return nil, bad("field", `nothing is adjusted: send "to", "to_text", "off", "distance_m", "bearing_deg", "turned_deg", "modifier" or "zoom_mm"`)
 	}
 	var light *advise.LightState
 	var groups []string
@@ -109,6 +110,12 @@ func adjusted(st *advise.State, b adjustmentBody) (*advise.Adjusted, error) {
 		groups = append(groups, st.Lights[i].Group)
 		if strings.EqualFold(st.Lights[i].Group, *b.Group) {
 			light = &st.Lights[i]
+		}
+	}
+	for _, m := range st.Reflectors {
+		groups = append(groups, m.Group)
+		if strings.EqualFold(m.Group, *b.Group) {
+			return reflectorAdjusted(m, b)
 		}
 	}
 	if light == nil {
@@ -143,6 +150,10 @@ func adjusted(st *advise.State, b adjustmentBody) (*advise.Adjusted, error) {
 		a.Distance = &m
 	}
 	a.Modifier = b.Modifier
+	if b.Turned != nil {
+		d := advise.Degrees(*b.Turned)
+		a.Turned = &d
+	}
 	if b.Bearing != nil {
 		d := advise.Degrees(*b.Bearing)
 		a.Bearing = &d
@@ -150,6 +161,27 @@ func adjusted(st *advise.State, b adjustmentBody) (*advise.Adjusted, error) {
 	if b.Zoom != nil {
 		z := plan.Millimetres(*b.Zoom)
 		a.Zoom = &z
+	}
+	return a, nil
+}
+
+// reflectorAdjusted is what a body means of a reflector, which has no dial.
+func reflectorAdjusted(m advise.ReflectorState, b adjustmentBody) (*advise.Adjusted, error) {
+	if b.To != nil || b.ToText != nil || b.Modifier != nil || b.Zoom != nil {
+		return nil, refused(m.Name + ` has no dial, modifier or zoom: send "off", "distance_m", "bearing_deg" or "turned_deg"`)
+	}
+	a := &advise.Adjusted{Group: m.Group, Off: b.Off}
+	if b.Distance != nil {
+		d := exposure.Metres(*b.Distance)
+		a.Distance = &d
+	}
+	if b.Bearing != nil {
+		d := advise.Degrees(*b.Bearing)
+		a.Bearing = &d
+	}
+	if b.Turned != nil {
+		d := advise.Degrees(*b.Turned)
+		a.Turned = &d
 	}
 	return a, nil
 }

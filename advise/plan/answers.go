@@ -98,7 +98,7 @@ func FromAnswers(a Answers) (Plan, Faults) {
 // stateable leaves out what a plan could not state: Exif holds odd numbers at times.
 func stateable(c Camera) Camera {
 	if _, err := exposure.ParseFNumber(shortest(float64(c.FNumber))); err != nil {
-		c.FNumber = 0
+		c.FNumber, c.TStops = 0, false
 	}
 	if _, err := exposure.ParseISO(shortest(float64(c.ISO))); err != nil {
 		c.ISO = 0

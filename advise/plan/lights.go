@@ -3,6 +3,7 @@ package plan
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -10,21 +11,27 @@ import (
 	"thirdstop/assess/exposure"
 )
 
-func (r *reader) lights(n node) []Light {
+func (r *reader) lights(n node) ([]Light, []Reflector) {
 	r.where[n.pointer] = [2]int{n.line, n.column}
 	if n.kind != list || len(n.items) == 0 {
 		r.add(n, "is not a list of lights; write \"- role: key\" and the other keys of each light under it")
-		return nil
+		return nil, nil
 	}
 	if len(n.items) > MostLights {
 		r.add(n, "holds %d lights; the most is %d", len(n.items), MostLights)
-		return nil
+		return nil, nil
 	}
 	var lights []Light
 	groups, single := map[string]int{}, map[Role]int{}
+	var passive []reflecting
 	for i, item := range n.items {
+		if isReflector(item) {
+			passive = append(passive, r.reflector(item, i))
+			continue
+		}
 		l, s, ok := r.light(item)
 		lights = append(lights, l)
+		r.flashes = append(r.flashes, i)
 		if !ok {
 			continue
 		}
@@ -43,7 +50,10 @@ func (r *reader) lights(n node) []Light {
 			}
 		}
 	}
-	return lights
+	if len(lights) == 0 {
+		r.add(n, "holds reflectors alone; write the light that they reflect as well, like \"- role: key\"")
+	}
+	return lights, r.reflectors(passive, lights, groups)
 }
 
 func (r *reader) light(n node) (l Light, s section, ok bool) {
@@ -52,7 +62,7 @@ func (r *reader) light(n node) (l Light, s section, ok bool) {
 		return l, s, false
 	}
 	if v, ok := s.required("role", "role: "+orList(texts(roles))); ok {
-		l.Role, _ = words(s, v, roles)
+		l.Role, _ = words(s, v, slices.Concat(roles, []Role{Passive})) // reflectors were taken out before
 	}
 	if v, ok := s.required("group", "the letter of its radio group, like group: A"); ok {
 		l.Group = strings.ToUpper(strings.TrimSpace(v.text))

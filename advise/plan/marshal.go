@@ -32,7 +32,11 @@ func (p Plan) Marshal() []byte {
 		w.line("")
 		w.line("camera:")
 		if c.FNumber > 0 {
-			w.pair(1, "aperture", "f/"+shortest(float64(c.FNumber)), "")
+			letter := "f/"
+			if c.TStops {
+				letter = "T"
+			}
+			w.pair(1, "aperture", letter+shortest(float64(c.FNumber)), "")
 		}
 		if c.Shutter > 0 {
 			w.pair(1, "shutter", seconds(c.Shutter), "")
@@ -54,6 +58,9 @@ func (p Plan) Marshal() []byte {
 	w.line("lights:")
 	for _, l := range p.Lights {
 		w.light(l)
+	}
+	for _, m := range p.Reflectors {
+		w.reflector(m)
 	}
 	w.line("")
 	w.line("targets: # levels in stops to clipping: 0 is the edge, -1 one stop under it")
@@ -118,6 +125,21 @@ func (w *writer) light(l Light) {
 	}
 	if l.Limit > 0 {
 		w.pair(2, "full_flashes_per_minute", shortest(float64(l.Limit)), "its manual decides")
+	}
+}
+
+func (w *writer) reflector(m Reflector) {
+	fmt.Fprintf(w, "  - role: %s\n", Passive)
+	w.pair(2, "group", quoted(m.Group), "")
+	w.pair(2, "of", quoted(m.Of), "the light that it reflects")
+	if m.Distance > 0 {
+		w.pair(2, "distance", metres(m.Distance), "to the sitter")
+	}
+	if m.Direction.Known {
+		w.pair(2, "direction", m.Direction.String(), "degrees from the camera, at the sitter")
+	}
+	if m.Height > 0 {
+		w.pair(2, "height", metres(m.Height), "over the floor")
 	}
 }
 

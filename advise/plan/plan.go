@@ -22,6 +22,9 @@ const (
 	Fill       Role = "fill"
 	Background Role = "background"
 	Hair       Role = "hair"
+
+	// Passive is the role of a [Reflector]: it stands among the lights of a plan, and is none.
+	Passive Role = "reflector"
 )
 
 // roles are all of them, in the order in which light is built up.
@@ -64,13 +67,43 @@ func (l Light) Name() string {
 // Setting is the dial as the flash shows it: "1/8 + 1/3".
 func (l Light) Setting() string { return l.Scale.Format(l.Power) }
 
+// Reflector is a passive light: a panel or cloth that sends a flash's light back. It has no dial; what it
+// gives follows the light that it reflects.
+type Reflector struct {
+	Group     string          // 1 to 3 letters or digits of its own; "R"
+	Of        string          // group of the light that it reflects
+	Distance  exposure.Metres // to the sitter; 0 unknown
+	Direction Direction       // from the sitter
+	Height    exposure.Metres // of its middle over the floor; 0 unknown
+}
+
+// Name is how a reflector is called on screens: "Reflector (R)".
+func (r Reflector) Name() string { return "Reflector (" + r.Group + ")" }
+
 // Camera is how the camera is set for the shoot. A zero field is not stated, and
 // is then taken from the frames.
 type Camera struct {
-	FNumber exposure.FNumber
+	FNumber exposure.FNumber // as marked on the lens
+	TStops  bool             // FNumber is a T-stop: the lens is marked by the light that comes through
 	Shutter exposure.Shutter
 	ISO     exposure.ISO
 	Sync    exposure.Shutter // the shortest time that frames a flash fully, trigger included
+}
+
+// Aperture is the opening as it is marked: "f/8", "T2.8".
+func (c Camera) Aperture() string {
+	if c.TStops {
+		return exposure.TStop(c.FNumber).String()
+	}
+	return c.FNumber.String()
+}
+
+// transmits is what a lens marked in T-stops lets through beyond one whose f-number is the same number.
+func (c Camera) transmits() exposure.Stops {
+	if !c.TStops {
+		return 0
+	}
+	return exposure.TStop(c.FNumber).OverFNumber()
 }
 
 // BackdropColour says what the backdrop should look like in the picture. It
@@ -172,12 +205,13 @@ func DefaultTargets(c BackdropColour) Targets {
 // Plan is the light plan of a shoot. One that [Parse] returned without faults is
 // complete: every light has a scale and a range, every target that applies is set.
 type Plan struct {
-	Version  int
-	Shoot    string // what the shoot is called; may be empty
-	Camera   Camera
-	Backdrop Backdrop
-	Lights   []Light // at least one; in the order of the file
-	Targets  Targets
+	Version    int
+	Shoot      string // what the shoot is called; may be empty
+	Camera     Camera
+	Backdrop   Backdrop
+	Lights     []Light     // at least one; in the order of the file
+	Reflectors []Reflector // likewise, out of the same list; may be none
+	Targets    Targets
 }
 
 // Light finds a light by its group letter, in either case.

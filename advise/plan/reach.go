@@ -56,7 +56,7 @@ const (
 func (p Plan) ReachOf(known Effective) Reach {
 	out := Reach{Lights: []Need{}}
 	if p.Camera.FNumber > 0 && p.Camera.ISO > 0 {
-		out.Camera = fmt.Sprintf("%s, %s", p.Camera.FNumber, p.Camera.ISO)
+		out.Camera = fmt.Sprintf("%s, %s", p.Camera.Aperture(), p.Camera.ISO)
 	}
 	var demands []demand
 	for i := range p.Lights {
@@ -140,6 +140,7 @@ func (p Plan) demand(i int, known Effective) demand {
 		d.missing = andList(lacks)
 		return d
 	}
+	full += p.Camera.transmits()
 	over, unsure, words := p.over(l)
 	d.needsWords = words
 	d.middle = over - (full - loss.Middle())
@@ -229,7 +230,9 @@ func (p Plan) cameraBy(short exposure.Stops) string {
 		if thirds < 0 {
 			verb = "close from %s to %s"
 		}
-		ways = append(ways, fmt.Sprintf(verb, p.Camera.FNumber, n))
+		to := p.Camera
+		to.FNumber = n
+		ways = append(ways, fmt.Sprintf(verb, p.Camera.Aperture(), to.Aperture()))
 	}
 	if s, ok := p.Camera.ISO.Step(thirds); ok && s >= 50 && s <= 6400 {
 		ways = append(ways, fmt.Sprintf("set %s instead of %s", s, p.Camera.ISO))

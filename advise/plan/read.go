@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 
@@ -31,6 +32,7 @@ func Check(name string, text []byte) (Plan, Faults, []Fault) {
 	unusual := p.Unusual()
 	for i := range unusual {
 		unusual[i].File = name
+		unusual[i].Pointer = r.inFile(unusual[i].Pointer)
 		unusual[i].Line, unusual[i].Column = r.place(unusual[i].Pointer)
 	}
 	slices.SortStableFunc(unusual, byPlace)
@@ -67,6 +69,8 @@ type reader struct {
 	name   string
 	faults Faults
 	where  map[string][2]int // pointer -> line, column
+
+	flashes []int // per light of the plan: its place in the file's list, where reflectors stand as well
 }
 
 // place is where a pointer stands in the file, or the nearest thing around it that does.
@@ -81,6 +85,16 @@ func (r *reader) place(pointer string) (line, column int) {
 		}
 		pointer = pointer[:i]
 	}
+}
+
+// inFile turns the number of a light into its place in the file's list.
+func (r *reader) inFile(pointer string) string {
+	number, rest, ok := strings.Cut(strings.TrimPrefix(pointer, "lights["), "]")
+	i, err := strconv.Atoi(number)
+	if !strings.HasPrefix(pointer, "lights[") || !ok || err != nil || i >= len(r.flashes) {
+		return pointer
+	}
+	return fmt.Sprintf("lights[%d]%s", r.flashes[i], rest)
 }
 
 func (r *reader) add(n node, format string, a ...any) {
@@ -246,11 +260,12 @@ func (s section) label(key, example string, most int) string {
 }
 
 var (
-	planKeys     = []string{"version", "shoot", "camera", "backdrop", "lights", "targets"}
-	cameraKeys   = []string{"aperture", "shutter", "iso", "sync"}
-	backdropKeys = []string{"colour", "distance"}
-	lightKeys    = []string{"role", "group", "power", "clicks", "top", "least", "most", "guide_number", "zoom", "modifier", "distance", "direction", "height", "full_flashes_per_minute"}
-	targetKeys   = []string{"white_floor", "most_clipped", "backdrop_level", "white_peak", "hair_most"}
+	planKeys      = []string{"version", "shoot", "camera", "backdrop", "lights", "targets"}
+	cameraKeys    = []string{"aperture", "shutter", "iso", "sync"}
+	backdropKeys  = []string{"colour", "distance"}
+	lightKeys     = []string{"role", "group", "power", "clicks", "top", "least", "most", "guide_number", "zoom", "modifier", "distance", "direction", "height", "full_flashes_per_minute"}
+	reflectorKeys = []string{"role", "group", "of", "distance", "direction", "height"}
+	targetKeys    = []string{"white_floor", "most_clipped", "backdrop_level", "white_peak", "hair_most"}
 )
 
 func (r *reader) plan(n node) Plan {
@@ -272,7 +287,7 @@ func (r *reader) plan(n node) Plan {
 		s.required("backdrop", "backdrop: with colour: white, grey, black or coloured under it")
 	}
 	if l, ok := s.values["lights"]; ok {
-		p.Lights = r.lights(l)
+		p.Lights, p.Reflectors = r.lights(l)
 	} else {
 		s.required("lights", "lights: with one \"- role: ...\" for each light under it")
 	}
@@ -288,7 +303,13 @@ func (r *reader) camera(n node) (c Camera) {
 	if !ok {
 		return c
 	}
-	c.FNumber = value(s, "aperture", "one like f/8", exposure.ParseFNumber)
+	c.FNumber = value(s, "aperture", "one like f/8, or T8 on a lens marked in T-stops", func(text string) (exposure.FNumber, error) {
+		if t, err := exposure.ParseTStop(text); err == nil {
+			c.TStops = true
+			return exposure.FNumber(t), nil
+		}
+		return exposure.ParseFNumber(text)
+	})
 	c.Shutter = value(s, "shutter", "one like 1/125", exposure.ParseShutter)
 	c.ISO = value(s, "iso", "one like 100", exposure.ParseISO)
 	c.Sync = value(s, "sync", "one like 1/200", exposure.ParseShutter)

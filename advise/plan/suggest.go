@@ -9,7 +9,7 @@ import (
 var spellings = map[string]string{
 	"gray": "grey", "colored": "coloured", "color": "coloured", "colour": "coloured",
 	"backdrop": "background", "main": "key", "rim": "hair", "third": "thirds",
-	"tenth": "tenths", "1/3": "thirds", "0.1": "tenths", "stop": "whole", "stops": "whole", "full": "whole",
+	"bounce": "reflector", "tenth": "tenths", "1/3": "thirds", "0.1": "tenths", "stop": "whole", "stops": "whole", "full": "whole",
 }
 
 // otherWords are words of the trade that mean one of our keys.

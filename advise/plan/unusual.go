@@ -37,7 +37,7 @@ func (u *remarks) camera(c Camera) {
 		u.add("camera.iso", "is %v: flashes rarely need it, and noise makes levels less sure; look whether the flashes have power left", c.ISO)
 	}
 	if c.FNumber > 16 {
-		u.add("camera.aperture", "is %v: it asks for much flash power and costs sharpness", c.FNumber)
+		u.add("camera.aperture", "is %s: it asks for much flash power and costs sharpness", c.Aperture())
 	}
 }
 
@@ -97,9 +97,9 @@ func (u *remarks) lights(p Plan) {
 		}
 		if l.Role == Key && p.Camera.FNumber > 0 && p.Camera.ISO > 0 {
 			// The guide number's own rule, before any modifier takes light away.
-			if bare, ok := l.Guide.Level(l.Distance, l.Most, p.Camera.ISO, p.Camera.FNumber); ok && bare < -exposure.Stops(1)/3 {
+			if bare, ok := l.Guide.Level(l.Distance, l.Most, p.Camera.ISO, p.Camera.FNumber); ok && bare+p.Camera.transmits() < -exposure.Stops(1)/3 {
 				u.add(at+".guide_number", "of %s says that %s at %v gives %s than %v at %v needs, even with nothing in front of it; open the aperture, raise ISO or bring it nearer",
-					l.Name(), l.Scale.Format(l.Most), l.Distance, under(bare), p.Camera.FNumber, p.Camera.ISO)
+					l.Name(), l.Scale.Format(l.Most), l.Distance, under(bare+p.Camera.transmits()), p.Camera.Aperture(), p.Camera.ISO)
 			}
 		}
 	}

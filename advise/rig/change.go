@@ -58,7 +58,7 @@ func (f Fit) ShareSigmas(set Setting, region int) []float64 {
 // coefficient stays where it was, give or take what was not known of it and by more. So the next frame
 // says how much light there is, and which light makes it is not forgotten.
 func (f Fit) Loosened(by exposure.Stops) Spec {
-	s := Spec{Lights: f.spec.Lights, Regions: f.spec.Regions}
+	s := Spec{Lights: f.spec.Lights, Regions: f.spec.Regions, Passive: f.spec.Passive}
 	n := f.spec.params()
 	for l := range s.Lights + 1 {
 		for r := range s.Regions {

@@ -192,13 +192,12 @@ func (s Spec) level(x []float64, set Setting, r int, at []int, share []float64) 
 	for l := range s.Lights + 1 {
 		i := l*s.Regions + r
 		at[l] = i
-		switch {
-		case l == s.Lights:
+		if l == s.Lights {
 			share[l] = math.Exp2(x[i]) * float64(set.Shutter)
-		case set.Off[l]:
+		} else if power, on := s.power(set, l); on {
+			share[l] = math.Exp2(x[i] + float64(power))
+		} else {
 			share[l] = 0
-		default:
-			share[l] = math.Exp2(x[i] + float64(set.Power[l]))
 		}
 		sum += share[l]
 	}
@@ -209,6 +208,14 @@ func (s Spec) level(x []float64, set Setting, r int, at []int, share []float64) 
 		share[l] /= sum
 	}
 	return float64(set.Gain) + math.Log2(sum)
+}
+
+// power is what a source gives against its coefficients, and whether it gives anything.
+func (s Spec) power(set Setting, light int) (exposure.Stops, bool) {
+	if f := s.of(light); f >= 0 {
+		return set.Power[light] + set.Power[f], !set.Off[light] && !set.Off[f]
+	}
+	return set.Power[light], !set.Off[light]
 }
 
 // Predict is what every region would show under a setting.

@@ -26,10 +26,19 @@ type Prior struct {
 
 // Spec is the shape of a rig: how many lights and regions, and what is known beforehand.
 type Spec struct {
-	Lights  int
+	Lights  int // sources of light that are told apart: flashes first, then what only sends their light on
 	Regions int
+	Passive []int   // per source behind the flashes: the flash whose light it sends on; its power is that one's and its own together
 	Joint   *Joint  // what is known of all together, in place of priors; nil: nothing
 	Priors  []Prior // without Joint every coefficient must be reachable from some prior, or the fit is not determined
+}
+
+// of is the flash whose light a source sends on, -1 for a flash itself.
+func (s Spec) of(light int) int {
+	if i := light - (s.Lights - len(s.Passive)); i >= 0 {
+		return s.Passive[i]
+	}
+	return -1
 }
 
 func (s Spec) params() int { return (s.Lights + 1) * s.Regions }
@@ -46,8 +55,8 @@ func (s Spec) index(p Param) int {
 type Setting struct {
 	Gain    exposure.Stops // from [exposure.Gain]
 	Shutter exposure.Shutter
-	Power   []exposure.Stops // per light: dial, and distance against where it stood first
-	Off     []bool           // per light
+	Power   []exposure.Stops // per light: dial, and distance against where it stood first; of a passive one the distance alone
+	Off     []bool           // per light; a passive one is off with its flash as well, whatever stands here
 }
 
 // Equal tells whether two settings are the same to the thousandth of a stop.

@@ -110,8 +110,8 @@ type search struct {
 
 func (s *search) prepare() {
 	sp := s.fit.spec
-	s.settings = make([][]exposure.Dial, sp.Lights)
-	s.coef = make([][]float64, sp.Lights)
+	s.settings = make([][]exposure.Dial, len(s.ranges))
+	s.coef = make([][]float64, len(s.ranges))
 	s.ambient = make([]float64, sp.Regions)
 	gain := s.set.Gain.Factor()
 	for l, r := range s.ranges {
@@ -120,6 +120,14 @@ func (s *search) prepare() {
 		for k := range s.coef[l] {
 			if !s.set.Off[l] {
 				s.coef[l][k] = gain * math.Exp2(s.fit.x[sp.index(Param{l, k})]+float64(r.Base))
+			}
+		}
+	}
+	for l := sp.Lights - len(sp.Passive); l < sp.Lights; l++ { // what sends a flash's light on turns with its dial
+		f := sp.of(l)
+		for k := range s.coef[f] {
+			if !s.set.Off[l] && !s.set.Off[f] {
+				s.coef[f][k] += gain * math.Exp2(s.fit.x[sp.index(Param{l, k})]+float64(s.set.Power[l]+s.ranges[f].Base))
 			}
 		}
 	}

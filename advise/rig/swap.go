@@ -46,7 +46,7 @@ func (m Model) Swapped(shifts ...Shift) Model {
 			}
 		}
 	}
-	return Model{Spec: Spec{Lights: m.Spec.Lights, Regions: m.Spec.Regions, Joint: &Joint{mean: mean, weight: invertSymmetric(cov, n)}}}
+	return Model{Spec: Spec{Lights: m.Spec.Lights, Regions: m.Spec.Regions, Passive: m.Spec.Passive, Joint: &Joint{mean: mean, weight: invertSymmetric(cov, n)}}}
 }
 
 // Known tells whether any frame has taught the model, before or after a swap.

@@ -175,6 +175,12 @@ func (s *Shoot) keepWords(text, what string, severalLines bool) (string, []trail
 
 // checkAdjusted fills in where the light stands now, so that the record is absolute.
 func (s *Shoot) checkAdjusted(a advise.Adjusted) (*advise.Adjusted, error) {
+	if k := slices.IndexFunc(s.state.Reflectors, func(m advise.ReflectorState) bool { return strings.EqualFold(m.Group, a.Group) }); k >= 0 {
+		return checkReflector(s.state.Reflectors[k], a)
+	}
+	if a.Turned != nil {
+		return nil, refuse("only a reflector is turned away by an angle; where a light points is not reckoned with")
+	}
 	i := slices.IndexFunc(s.state.Lights, func(l advise.LightState) bool { return strings.EqualFold(l.Group, a.Group) })
 	if i < 0 {
 		return nil, refuse("no light of the plan has the group %q; the groups are %s", a.Group, groups(s.state.Lights))
@@ -194,6 +200,32 @@ func (s *Shoot) checkAdjusted(a advise.Adjusted) (*advise.Adjusted, error) {
 	}
 	if a.Bearing == nil && a.Modifier == nil && a.Zoom == nil && a.To == l.Power && (a.Off == nil || *a.Off == l.Off) && (a.Distance == nil || *a.Distance == l.Distance) {
 		return nil, refuse("%s already stands at %s", l.Name, l.PowerText)
+	}
+	return &a, nil
+}
+
+// checkReflector looks at what is told of a reflector: it has no dial.
+func checkReflector(m advise.ReflectorState, a advise.Adjusted) (*advise.Adjusted, error) {
+	a.Group = m.Group
+	if a.From != 0 || a.To != 0 || a.Modifier != nil || a.Zoom != nil {
+		return nil, refuse("%s has no dial, modifier or zoom; it is moved, turned, taken away or put in place", m.Name)
+	}
+	if d := a.Distance; d != nil && !(*d >= 0.1 && *d <= exposure.Metres(200)) {
+		return nil, refuse("%s can't stand at %s; give a distance of 0.1 to 200 m", m.Name, *d)
+	}
+	if d := a.Turned; d != nil && !(*d >= 0 && *d <= 90) {
+		return nil, refuse("%s can't be turned away by %g°; give 0 to 90, 0 is where it gives most", m.Name, float64(*d))
+	}
+	if d := a.Bearing; d != nil {
+		if !(*d >= -360 && *d <= 360) {
+			return nil, refuse("%s can't stand at %g°; give -180 to 180, 0 is towards the camera and 90 at its right", m.Name, float64(*d))
+		}
+		n := d.Normal()
+		a.Bearing = &n
+	}
+	if (a.Distance == nil || *a.Distance == m.Distance) && (a.Turned == nil || *a.Turned == m.Angle) && (a.Off == nil || *a.Off == m.Away) &&
+		(a.Bearing == nil || m.Bearing != nil && *a.Bearing == *m.Bearing) {
+		return nil, refuse("%s stands so already", m.Name)
 	}
 	return &a, nil
 }

@@ -14,6 +14,54 @@ type FNumber float64
 // ISO is a camera speed as marked: 100, 125, 160 ... Zero means not known.
 type ISO float64
 
+// TStop is a lens opening marked by the light that comes through, as on lenses for film: the f-number over the
+// square root of the lens's transmittance. 2.8 is T2.8; zero means not known.
+type TStop float64
+
+// UsualTransmittance is the share of the light that a lens lets through where f-numbers are taken for
+// exposures: meters and camera speeds reckon with it (0.9, ISO 2720's and ISO 12232's q as quoted in colour-hdri's dsc.py).
+const UsualTransmittance = 0.9
+
+// FNumber is the f-number at which a lens of some transmittance, over 0 to 1, lets as much light through:
+// N = T sqrt(transmittance). It is 0 where either is not known or impossible.
+func (t TStop) FNumber(transmittance float64) FNumber {
+	if !(t > 0) || !(transmittance > 0 && transmittance <= 1) {
+		return 0
+	}
+	return FNumber(float64(t) * math.Sqrt(transmittance))
+}
+
+// TStop is what a lens of some transmittance marked with the f-number would be marked in T-stops: N / sqrt(transmittance).
+func (n FNumber) TStop(transmittance float64) TStop {
+	if !(n > 0) || !(transmittance > 0 && transmittance <= 1) {
+		return 0
+	}
+	return TStop(float64(n) / math.Sqrt(transmittance))
+}
+
+// OverFNumber is how much more light comes through a lens set to a T-stop than through a usual
+// one set to the f-number of the same number: -log2 of the usual transmittance, 0.15 stop.
+func (t TStop) OverFNumber() Stops { return Stops(-math.Log2(UsualTransmittance)) }
+
+// String writes T2.8; an unknown opening is "T?".
+func (t TStop) String() string {
+	if !(t > 0) {
+		return "T?"
+	}
+	return "T" + strconv.FormatFloat(roundTo(float64(t), 1), 'f', -1, 64)
+}
+
+// ParseTStop reads "T2.8", "t/2.8" or "T 2.8", from T0.7 to T128. The letter must be there.
+func ParseTStop(text string) (TStop, error) {
+	c, ok := compact(text)
+	c, marked := strings.CutPrefix(c, "t")
+	v, err := decimal(strings.TrimPrefix(c, "/"))
+	if !ok || !marked || err != nil || !(v >= 0.7 && v <= 128) {
+		return 0, fmt.Errorf("%w: %q is no T-stop; write one like \"T2.8\"", ErrSetting, text)
+	}
+	return TStop(v), nil
+}
+
 // Shutter is an exposure time in seconds as marked: 1.0/125 for 1/125 s. Zero
 // means not known.
 type Shutter float64

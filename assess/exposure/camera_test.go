@@ -299,3 +299,45 @@ func FuzzParseSettings(f *testing.F) {
 		}
 	})
 }
+
+// A lens marked in T-stops, against published figures.
+func TestTStops(t *testing.T) {
+	for _, tc := range []struct {
+		n             FNumber
+		transmittance float64
+		want          float64
+		tolerance     float64
+		source        string
+	}{
+		{2, 0.75, 2.309, 5e-4, "Wikipedia, F-number, T-stop: 2.0/sqrt(0.75) = 2.309..."},
+		{4, 0.5, 5.6, 0.06, "idigitalphoto.com dictionary, T-number: f/4 at 50 % is a T/5.6, marked"},
+		{2.656, 0.9, 2.8, 5e-4, "calculator.academy, T-stop to f-stop table at 0.90: T2.8 is f/2.656"},
+		{5.313, 0.9, 5.6, 5e-4, "the same table: T5.6 is f/5.313"},
+		{7.589, 0.9, 8, 5e-4, "the same table: T8 is f/7.589"},
+	} {
+		got := tc.n.TStop(tc.transmittance)
+		if math.Abs(float64(got)-tc.want) > tc.tolerance {
+			t.Errorf("f/%v through %v is T%.4f, want T%v (%s)", float64(tc.n), tc.transmittance, float64(got), tc.want, tc.source)
+		}
+		if back := got.FNumber(tc.transmittance); math.Abs(float64(back-tc.n)) > 1e-9 {
+			t.Errorf("T%.4f through %v is f/%.4f, want f/%v back", float64(got), tc.transmittance, float64(back), float64(tc.n))
+		}
+	}
+	// The light at T8 is that of an ideal f/8, 1/0.9 of a usual f/8: 0.152 stop (derived here).
+	if d := TStop(8).OverFNumber(); math.Abs(float64(d)-0.152) > 5e-4 {
+		t.Errorf("T8 lets %.4f stop more through than a usual f/8, want 0.152", float64(d))
+	}
+	for _, text := range []string{"T2.8", "t/2.8", " T 2.8"} {
+		if got, err := ParseTStop(text); err != nil || got != 2.8 || got.String() != "T2.8" {
+			t.Errorf("%q is read as %v (%v), want T2.8", text, got, err)
+		}
+	}
+	for _, text := range []string{"2.8", "f/2.8", "T", "T0", "T200", "tall"} {
+		if got, err := ParseTStop(text); err == nil {
+			t.Errorf("%q is read as %v, want a refusal", text, got)
+		}
+	}
+	if TStop(0).FNumber(0.9) != 0 || FNumber(0).TStop(0.9) != 0 || FNumber(8).TStop(0) != 0 || TStop(0).String() != "T?" {
+		t.Error("an unknown opening or transmittance gives a number")
+	}
+}
