@@ -27,7 +27,7 @@ import (
 //	reference on|off           a white reference is declared, or taken back
 //	frame [N] KEY VALUE...     a frame is measured. backdrop -0.4, white -0.2, hair -1, sitter -2 in stops; a
 //	                           "+" behind a value is "at least"; set no; kind approximate; wb auto; program 3;
-//	                           flash auto; sigma 0.1 for all
+//	                           flash auto; sigma 0.1 for all; chart 12 (mired) or none
 //	frames N KEY VALUE/STEP... N frames, each of whose values lies STEP further than the one before; the trace
 //	                           has only those of which more is said than what was measured
 //	damaged                    a frame that can't be read
@@ -354,6 +354,14 @@ func (st *story) reading(words []string) *assess.Reading {
 			r.Regions.Sitter = &assess.Sitter{Level: assess.Level{Value: -2, Sigma: sigma}, ClippedShare: v, ClippedLeast: v * 0.85}
 		case "set":
 			r.PartOfSet, err = assess.PartOfSet{Answer: assess.Belongs(value), Sure: 0.9, Reason: "no backdrop was found"}, nil
+		case "chart": // its mired, or "none"
+			if r.Missing = map[string]string{"chart": "no 24-patch chart found"}; value != "none" {
+				duv, white, by, mean, worst := -0.003, exposure.Stops(-0.41), exposure.Stops(0.09), 2.1, 6.4
+				shift := v
+				r.Missing, r.Chart = nil, &assess.Chart{Shift: &shift, Tint: &duv, White: &white, Error: &by, Sigma: 0.05, Mean: &mean, Worst: &worst,
+					Patch: "cyan", Warnings: []string{"the chart is lit unevenly"}}
+			}
+			err = nil
 		case "kind":
 			r.Kind, err = assess.Kind(value), nil
 		case "wb":

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"thirdstop/advise/plan"
@@ -50,8 +51,12 @@ func (s State) walkFrame(at time.Time, f Frame, fresh bool, lights []LightState)
 			return s, nil
 		}
 		w.judged, w.answers = f.Number, w.At
-		x.Frame, x.Tries, x.Verdict, x.Says = f.Number, x.Tries+1, Good, fmt.Sprintf("Frame %d is kept as the chart's.", f.Number)
+		x.Frame, x.Tries = f.Number, x.Tries+1
+		x.Verdict, x.Says = judgeChart(f)
 		out := []Output{event("walk", Event{Frame: f.Number, Text: "Set-up, the chart: " + lowerFirst(x.Says)})}
+		if x.Verdict != Good {
+			return s, out
+		}
 		s, more := s.nextStep()
 		return s, append(out, more...)
 	}
@@ -107,6 +112,70 @@ func (s State) walkFrame(at time.Time, f Frame, fresh bool, lights []LightState)
 	}
 	s, more := s.nextStep()
 	return s, append(out, more...)
+}
+
+// judgeChart says what the chart of a frame told.
+func judgeChart(f Frame) (Verdict, string) {
+	c, why := f.Reading.Chart, f.Reading.Missing["chart"]
+	switch {
+	case c == nil && why != "":
+		return Missing, fmt.Sprintf("In frame %d: %s. Take the frame again, or skip this step.", f.Number, why)
+	case c == nil: // not looked for: an older record
+		return Good, fmt.Sprintf("Frame %d is kept as the chart's.", f.Number)
+	}
+	var told []string
+	if c.Shift != nil && c.Tint != nil {
+		told = append(told, "white balance "+castWords(*c.Shift, *c.Tint))
+	}
+	if c.White != nil && c.Error != nil {
+		side := "over"
+		if *c.Error < 0 {
+			side = "under"
+		}
+		told = append(told, fmt.Sprintf("a perfect white would lie at %s (give or take %.2f), %s %s half a stop of room", c.White.Signed(), float64(c.Sigma), stopsWords(*c.Error), side))
+	}
+	if c.Mean != nil && c.Worst != nil {
+		told = append(told, fmt.Sprintf("colours %.1f off in the mean, %.1f at the worst (%s; CIEDE2000, after both are put right)", *c.Mean, *c.Worst, c.Patch))
+	}
+	text := fmt.Sprintf("Good: the chart of frame %d is read", f.Number)
+	if len(told) > 0 {
+		text += ": " + joinAnd(told)
+	}
+	text += "."
+	for _, w := range c.Warnings {
+		text += " " + upperFirst(w) + "."
+	}
+	return Good, text
+}
+
+// castSmall are the mired and the Duv under which a cast is not seen: five mired are one step that the
+// eye tells in daylight, and 0.002 of Duv as much (both common practice, no source).
+const (
+	castSmallMired = 5
+	castSmallDuv   = 0.002
+)
+
+// castWords says a cast: "fits the light", "12 mired too warm and too green by Duv 0.004".
+func castWords(mired, duv float64) string {
+	var out []string
+	if math.Abs(mired) >= castSmallMired {
+		side := "too warm"
+		if mired < 0 {
+			side = "too cool"
+		}
+		out = append(out, fmt.Sprintf("%.0f mired %s", math.Abs(mired), side))
+	}
+	if math.Abs(duv) >= castSmallDuv {
+		side := "green"
+		if duv < 0 {
+			side = "magenta"
+		}
+		out = append(out, fmt.Sprintf("too %s by Duv %.3f", side, math.Abs(duv)))
+	}
+	if len(out) == 0 {
+		return "fits the light"
+	}
+	return joinAnd(out)
 }
 
 func (s State) walkLine(x WalkStep) string {
@@ -246,7 +315,7 @@ func upperFirst(t string) string {
 	if t == "" {
 		return t
 	}
-	return string(t[0]-'a'+'A') + t[1:]
+	return strings.ToUpper(t[:1]) + t[1:]
 }
 
 // judgeRoom holds the room's own light against the targets.

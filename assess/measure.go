@@ -64,6 +64,9 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 	}
 	m.regions(&r, sc, h, followed)
 	r.PartOfSet = belongs(&r, sc, h.Before)
+	if h.Chart {
+		r.chart(s, c, m.adobe)
+	}
 	return r
 }
 

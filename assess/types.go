@@ -24,6 +24,7 @@ type Reading struct {
 	ClippedShare Shares            `json:"clipped_share" doc:"of the whole frame"`
 	PartOfSet    PartOfSet         `json:"part_of_set" doc:"does the frame show the set: a backdrop with somebody or nobody before it"`
 	Regions      Regions           `json:"regions" doc:"the parts of the frame that have a meaning"`
+	Chart        *Chart            `json:"chart,omitempty" doc:"a 24-patch colour chart; looked for only where one is expected"`
 	Tone         Tone              `json:"tone" doc:"how code values became light"`
 	Labels       []Label           `json:"labels" doc:"what this file cannot show, or what makes it hard to compare"`
 	Missing      map[string]string `json:"missing" doc:"path of a field that is null or says nothing, and why"`
@@ -290,5 +291,6 @@ type Hints struct {
 	// backdrop there, stands and the room, is none here.
 	Empty *Mask
 
+	Chart       bool // a colour chart is expected in it, and read
 	Provisional bool // the picture is a preview, and the full reading of the same frame follows
 }

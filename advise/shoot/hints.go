@@ -1,11 +1,19 @@
 package shoot
 
-import "thirdstop/assess"
+import (
+	"thirdstop/advise"
+	"thirdstop/assess"
+)
 
 // hints is what is known of a frame before it is measured: the declared white reference, and an earlier frame of the
-// set, from which the reference is followed. The frame of that number itself is left out. The caller holds mu.
+// set, from which the reference is followed; and whether it is to show a colour chart. The frame of that number itself is left out. The caller holds mu.
 func (s *Shoot) hints(number int) assess.Hints {
 	h := assess.Hints{WhiteReference: s.state.Reference}
+	w := s.state.Walk
+	h.Chart = number == 0 && s.state.Walking() && w.Steps[w.At].Kind == advise.WalkChart
+	for _, f := range s.state.Frames {
+		h.Chart = h.Chart || f.Number == number && f.Walk == string(advise.WalkChart)
+	}
 	for i := len(s.state.Frames) - 1; i >= 0; i-- {
 		f := &s.state.Frames[i]
 		if f.Number == number || f.Reading == nil {
