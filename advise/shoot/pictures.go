@@ -43,9 +43,10 @@ const picturesDir = "pictures"
 // keeps them as files that may be deleted at any time. They never take the room that the record
 // needs: without it the newest are held in memory, and all others made when somebody asks for them.
 type pictures struct {
-	dir  string
-	room *room
-	log  zerolog.Logger
+	dir      string
+	room     *room
+	log      zerolog.Logger
+	baseline func() int // number of the frame whose pictures are never deleted, 0 none
 
 	mu      sync.Mutex
 	held    []held  // pictures that could not be stored, newest last
@@ -72,8 +73,8 @@ type held struct {
 	jpegs map[int][]byte
 }
 
-func newPictures(dir string, r *room, log zerolog.Logger) *pictures {
-	p := &pictures{dir: dir, room: r, log: log, waiting: map[version]chan struct{}{}, jobs: make(chan entry, keepQueued),
+func newPictures(dir string, r *room, baseline func() int, log zerolog.Logger) *pictures {
+	p := &pictures{dir: dir, room: r, log: log, baseline: baseline, waiting: map[version]chan struct{}{}, jobs: make(chan entry, keepQueued),
 		done: make(chan struct{}), turn: make(chan struct{}, 1)}
 	go p.run()
 	return p
@@ -175,7 +176,7 @@ func (p *pictures) write(e entry) error {
 		h.jpegs[edge] = jpeg
 		size += uint64(len(jpeg)) + 8<<10 // and what a file takes beside its bytes
 	}
-	err := p.makeRoom(size)
+	err := p.makeRoom(e.frame, size)
 	if err == nil {
 		err = p.store(h)
 	}
@@ -223,15 +224,24 @@ func (p *pictures) hold(h held) {
 	}
 }
 
-// makeRoom deletes the oldest pictures until there are not too many of them, and the new ones leave
-// the record its room. It fails with errNoRoom where there is none left to delete.
-func (p *pictures) makeRoom(size uint64) error {
+// makeRoom deletes the oldest pictures until there are not too many of them, and the new ones, those of a frame, leave
+// the record its room. The baseline's stay, which every sheet shows, and so do the newest frame's, which everybody
+// looks at. It fails with errNoRoom where there is none left to delete.
+func (p *pictures) makeRoom(frame int, size uint64) error {
 	names, err := os.ReadDir(p.dir) // sorted by name, which is by frame
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
 	var sizes []uint64
 	total := size
+	newest := fmt.Sprintf("%07d-", frame)
+	if len(names) > 0 {
+		newest = max(newest, ofFrame(names[len(names)-1].Name()))
+	}
+	baseline := ""
+	if n := p.baseline(); n > 0 {
+		baseline = fmt.Sprintf("%07d-", n)
+	}
 	for _, n := range names {
 		var s uint64
 		if info, err := n.Info(); err == nil { // else it is gone
@@ -240,8 +250,11 @@ func (p *pictures) makeRoom(size uint64) error {
 		sizes = append(sizes, s)
 		total += s
 	}
+	left := len(names) + 2 // with the two new ones: two for every frame of the state, and to spare
 	for i, n := range names {
-		left := len(names) - i + 2 // with the two new ones: two for every frame of the state, and to spare
+		if f := ofFrame(n.Name()); f == baseline || f == newest {
+			continue
+		}
 		if _, ok := p.room.holds(size); ok && left <= keepFiles && total <= mostPictures {
 			break
 		}
@@ -249,11 +262,18 @@ func (p *pictures) makeRoom(size uint64) error {
 			return err
 		}
 		total -= sizes[i]
+		left--
 	}
 	if !p.room.allows(size) {
 		return errNoRoom
 	}
 	return nil
+}
+
+// ofFrame is what the names of a frame's pictures begin with.
+func ofFrame(name string) string {
+	number, _, _ := strings.Cut(name, "-")
+	return number + "-"
 }
 
 // removePictures deletes the pictures of a shoot but those of one frame.

@@ -3,12 +3,15 @@ package shoot
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
 	"sync/atomic"
 	"testing"
+
+	"thirdstop/advise"
 )
 
 // small is a disk of a given size, on which pictures take room.
@@ -111,6 +114,54 @@ func TestPicturesLeaveTheRecordItsRoom(t *testing.T) {
 	want(5, dark)
 	if n := b.pictureFiles(s); n != 2 {
 		t.Errorf("%d files after the room came back, want those of the newest frame", n)
+	}
+}
+
+func TestTheBaselinesAndTheNewestPicturesOutliveAFullDisk(t *testing.T) {
+	b := newBench(t)
+	d := &small{}
+	d.left.Store(recordReserve + 100_000)
+	b.free = d.free
+	s := b.open()
+	dir := filepath.Join(b.trailOf(s), picturesDir)
+	d.dir.Store(&dir)
+	there := func() string {
+		var out []string
+		for _, n := range must(os.ReadDir(dir)) {
+			out = append(out, strings.TrimLeft(n.Name()[:7], "0"))
+		}
+		return strings.Join(out, " ")
+	}
+	asked := func(frame int) {
+		t.Helper()
+		if _, err := s.Thumbnail(context.Background(), frame, 1600); err != nil {
+			t.Errorf("Thumbnail(%d): %v", frame, err)
+		}
+	}
+	b.submit(s, withPlan(Request{}))
+	for n := 1; n <= 3; n++ {
+		b.take(s, fmt.Sprintf("Q_000%d.JPG", n), dark)
+		asked(n)
+	}
+	b.submit(s, Request{Baseline: &advise.Baseline{Frame: 1}})
+	if got := there(); got != "1 1 2 2 3 3" {
+		t.Fatalf("with room the pictures are of %s", got)
+	}
+	// No room at all: a newer frame comes, then somebody asks for an old one, whose picture is made anew.
+	d.left.Store(1 << 20)
+	b.take(s, "Q_0004.JPG", good)
+	asked(4)
+	if got := there(); got != "1 1" {
+		t.Errorf("on a full disk the pictures of %q are left, want the baseline's", got)
+	}
+	d.left.Store(recordReserve + 100_000)
+	s.pics.room.allows(0)
+	b.take(s, "Q_0005.JPG", good)
+	asked(5)
+	d.left.Store(1 << 20)
+	asked(2)
+	if got := there(); got != "1 1 5 5" {
+		t.Errorf("after an old frame was asked for the pictures of %q are left, want the baseline's and the newest's", got)
 	}
 }
 

@@ -136,7 +136,7 @@ func Open(c Config) (*Shoot, Start, error) {
 	}
 	s.room = &room{dir: s.trail.Dir(), free: c.Free, change: func() { go s.showAgain() }}
 	s.asOpened, _ = os.Stat(filepath.Join(s.trail.Dir(), "trail.jsonl")) // else only its absence is noticed
-	s.pics = newPictures(filepath.Join(s.trail.Dir(), picturesDir), s.room, c.Log)
+	s.pics = newPictures(filepath.Join(s.trail.Dir(), picturesDir), s.room, s.baseline, c.Log)
 	phase := advise.Begun
 	if start.Resumed {
 		phase = advise.Resumed
@@ -193,6 +193,14 @@ func (s *Shoot) Snapshot() *Snapshot { return s.shown.Load() }
 
 // Watch gives a signal on every new snapshot; signals that nobody took in time become one.
 func (s *Shoot) Watch() (<-chan struct{}, func()) { return s.watch.add() }
+
+// baseline is the number of the baseline's frame as it is shown, 0 none.
+func (s *Shoot) baseline() int {
+	if shown := s.Snapshot(); shown != nil {
+		return shown.State.Baseline
+	}
+	return 0
+}
 
 // ID is the shoot's id, which is also the name of its folder.
 func (s *Shoot) ID() string { return s.id }
