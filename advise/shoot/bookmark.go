@@ -53,6 +53,7 @@ type bookBody struct {
 	Content  []int
 	Owed     bool
 	PlanFile *string
+	PlanAt   uint64
 	Files    []bookFile
 	Broken   []bookFile // with path and hash alone
 	Nameless [][32]byte
@@ -146,7 +147,7 @@ func (s *Shoot) mark() (bookHead, bookBody, error) {
 	h := bookHead{Program: s.c.Version, Rules: advise.Rules, Shape: shape, Shoot: s.trail.Header().Shoot, Place: s.trail.Place(),
 		Ended: s.state.Phase == advise.Ended, Baseline: s.state.Baseline, Contents: slices.Clip(s.contents)}
 	b := bookBody{State: s.state, StateAt: s.stateAt, Clients: maps.Clone(s.clients), Revision: slices.Clone(s.revision),
-		Owed: s.owed, PlanFile: s.planFile, Nameless: slices.Clip(s.nameless)}
+		Owed: s.owed, PlanFile: s.planFile, PlanAt: s.planAt, Nameless: slices.Clip(s.nameless)}
 	s.contentMu.RLock()
 	b.Content = slices.Clone(s.content)
 	b.Files = make([]bookFile, 0, len(s.effective))
@@ -248,7 +249,7 @@ func (s *Shoot) lastBookmark() {
 // restore sets everything as it was at the bookmark.
 func (s *Shoot) restore(h *bookHead, b *bookBody) {
 	s.state, s.stateAt, s.clients, s.revision, s.content = b.State, b.StateAt, b.Clients, b.Revision, b.Content
-	s.owed, s.planFile, s.contents, s.nameless, s.events = b.Owed, b.PlanFile, h.Contents, b.Nameless, b.Events
+	s.owed, s.planFile, s.planAt, s.contents, s.nameless, s.events = b.Owed, b.PlanFile, b.PlanAt, h.Contents, b.Nameless, b.Events
 	s.bookmarked = b.State.FrameCount
 	if s.clients == nil {
 		s.clients = map[string]Receipt{}

@@ -49,7 +49,7 @@ func busy(tb testing.TB, frames int) (*bench, string) {
 // inside is everything about a shoot that its records decide, comparable.
 func inside(s *Shoot) map[string]any {
 	return map[string]any{"state": s.state, "at": s.stateAt, "clients": s.clients, "numbers": s.numbers, "revision": s.revision, "owed": s.owed,
-		"plan": s.planFile, "content": s.content, "effective": s.effective, "marks": s.marks, "orphans": s.orphans, "contents": s.contents,
+		"plan": s.planFile, "plan at": s.planAt, "content": s.content, "effective": s.effective, "marks": s.marks, "orphans": s.orphans, "contents": s.contents,
 		"nameless": s.nameless, "told": s.told, "refs": s.refs, "events": s.events, "head": s.Head()}
 }
 

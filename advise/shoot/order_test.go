@@ -3,8 +3,12 @@ package shoot
 import (
 	"context"
 	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 
@@ -321,5 +325,62 @@ func TestAPlanChangedOnThePageOutlivesARestartWithTheOldFile(t *testing.T) {
 	}
 	if _, err := s.PlanFile(ctx, advise.Actor{}, "x.yaml", "lights: 3"); !errors.Is(err, ErrRefused) {
 		t.Errorf("a file with faults = %v", err)
+	}
+}
+
+// Two pages, or a page and a script, change the plan from the same beginning: one of them is told, whichever comes second.
+func TestTheSecondOfTwoPlansFromOneBeginningIsRefused(t *testing.T) {
+	b := newBench(t)
+	s := b.open()
+	b.submit(s, withPlan(Request{}))
+	b.take(s, "Q_0001.JPG", dark)
+	text := s.Snapshot().State.PlanText
+	seen := s.Snapshot().State.Seq
+	b.take(s, "Q_0002.JPG", dark) // frames go on while they write
+	b.submit(s, Request{Note: new("and so do notes")})
+
+	const pages = 8
+	errs := make([]error, pages)
+	var together sync.WaitGroup
+	start := make(chan struct{})
+	for i := range pages {
+		together.Go(func() {
+			<-start
+			_, errs[i] = s.Submit(context.Background(), Request{Client: fmt.Sprint("page-", i), Seen: seen,
+				Plan: &advise.PlanText{Name: fmt.Sprint("page ", i), Text: text + fmt.Sprintf("\n# by page %d\n", i)}})
+		})
+	}
+	close(start)
+	together.Wait()
+	taken := 0
+	for i, err := range errs {
+		switch {
+		case err == nil:
+			taken++
+			if got := s.Snapshot().State.PlanName; got != fmt.Sprint("page ", i) {
+				t.Errorf("page %d is told that its plan is in force, and it is that of %q", i, got)
+			}
+		case !errors.Is(err, ErrStale) || !strings.Contains(err.Error(), "the light plan was changed"):
+			t.Errorf("page %d is told %v", i, err)
+		}
+	}
+	if taken != 1 {
+		t.Errorf("of %d plans that began from the same one %d were taken, want 1", pages, taken)
+	}
+	again := Request{Client: "again", Seen: seen, Plan: &advise.PlanText{Name: "late", Text: text}}
+	for range 2 { // the same over a restart, by the bookmark and without
+		dir := b.trailOf(s)
+		b.close(s)
+		s = b.open()
+		if _, err := s.Submit(context.Background(), again); !errors.Is(err, ErrStale) {
+			t.Errorf("after a restart the late one gets %v", err)
+		}
+		os.Remove(filepath.Join(dir, bookmarkName))
+	}
+	again.Seen = s.Snapshot().State.Seq
+	b.submit(s, again)
+	again.Seen, again.Client = again.Seen+100, "ahead"
+	if _, err := s.Submit(context.Background(), again); !errors.Is(err, ErrStale) {
+		t.Errorf("a state that is not there yet: %v", err)
 	}
 }

@@ -37,7 +37,12 @@ func (s *Shoot) Submit(ctx context.Context, r Request) (Receipt, error) {
 	if s.trail.Err() != nil {
 		return Receipt{}, notRecorded{s.trail.Err()}
 	}
-	if r.Seen != 0 && r.Seen != s.state.Seq {
+	switch {
+	case r.Seen == 0 || r.Seen == s.state.Seq:
+	case r.Plan != nil && r.Seen >= s.planAt && r.Seen < s.state.Seq: // frames go on while a plan is written, and the plan is still the one it began from
+	case r.Plan != nil && r.Seen < s.planAt:
+		return Receipt{}, fmt.Errorf("%w: the light plan was changed after state %d, which you saw; read it again and put your change into it", ErrStale, r.Seen)
+	default:
 		return Receipt{}, fmt.Errorf("%w: you saw state %d, and now it is %d; look again and repeat it if it still holds", ErrStale, r.Seen, s.state.Seq)
 	}
 	if s.state.Phase == advise.Ended && r.Note == nil {

@@ -90,6 +90,9 @@ func (s *Shoot) remember(b inputBody) {
 	if b.Input.Reference != nil {
 		s.owed = true
 	}
+	if b.Input.Plan != nil {
+		s.planAt = s.state.Seq
+	}
 	if p := b.Input.Plan; p != nil && strings.HasPrefix(b.Client, planFileClient) {
 		s.planFile = &p.Text
 	}

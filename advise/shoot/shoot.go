@@ -55,6 +55,7 @@ type Shoot struct {
 	revision   []int              // newest revision by frame number - 1
 	owed       bool               // the white reference changed, and the newest frame was not measured again since
 	planFile   *string            // text of the plan that a file gave last
+	planAt     uint64             // the state that came of the newest plan
 	troubles   map[string]Trouble
 	recording  string
 	measuring  int

@@ -55,7 +55,7 @@ type Event struct {
 // Request is one action of a person. Exactly one of the pointers is set.
 type Request struct {
 	Client string // id that the client makes for this action; a repeat returns the first receipt
-	Seen   uint64 // the state number the client saw; 0 waives the check
+	Seen   uint64 // the state number the client saw; 0 waives the check. A plan is stale only if the plan changed since
 	By     advise.Actor
 
 	Adjusted  *advise.Adjusted

@@ -28,6 +28,7 @@ export function PlanScreen({ doc, stale }) {
 function Written({ doc, stale }) {
   const [text, setText] = useState(null); // null: not read yet
   const [base, setBase] = useState(''); // the plan this text began from
+  const [seen, setSeen] = useState(0); // the state as of which the plan in force was last shown here
   const [newer, setNewer] = useState('');
   const [check, setCheck] = useState(null);
   const [busy, setBusy] = useState(false);
@@ -37,6 +38,7 @@ function Written({ doc, stale }) {
     get('/plan').then((p) => {
       if (gone) return;
       const theirs = p?.text || '';
+      setSeen(p?.state || 0);
       setText((mine) => {
         if (mine !== null && mine !== base && theirs !== base && theirs !== mine) {
           setNewer(theirs);
@@ -62,7 +64,8 @@ function Written({ doc, stale }) {
     const answer = await ask();
     if (!answer?.ok) return;
     setBusy(true);
-    if (await act('PUT', '/plan', { text, name: doc?.plan?.name || 'shoot.plan' }, (now) => now.plan?.name === doc?.plan?.name)) {
+    // Refused where somebody else changed the plan meanwhile: theirs is then offered above the buttons.
+    if (await act('PUT', '/plan', { text, name: doc?.plan?.name || 'shoot.plan', seen })) {
       setBase(text);
       setCheck({ ...answer, used: true });
     }
