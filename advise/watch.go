@@ -36,6 +36,7 @@ type watching struct {
 	Clock   time.Time       // when the newest frame was taken, as far as arrival and camera tell
 	Arrived time.Time
 	Taken   string
+	Neutral [neutralCount]assess.Channels // of the neutrals where they were first seen since the baseline; zero: not yet
 }
 
 // place is how the regions stand under one setting, without drift.
@@ -60,6 +61,8 @@ type past struct {
 	Levels [regionCount]rig.Measured
 	Areas  [9]area
 	Kind   assess.Kind
+
+	Neutral [neutralCount]assess.Channels
 }
 
 // area is the level of a ninth of the frame, as far as it shows backdrop.
@@ -111,7 +114,7 @@ func (w *watching) setUp(p *plan.Plan) {
 
 // drop forgets the baseline. Loads, pauses and the list of frames stay.
 func (w *watching) drop() {
-	w.Base, w.Model, w.Places, w.Set, w.Shift, w.Past, w.Areas = 0, rig.Model{}, nil, rig.Setting{}, nil, nil, [9]area{}
+	w.Base, w.Model, w.Places, w.Set, w.Shift, w.Past, w.Areas, w.Neutral = 0, rig.Model{}, nil, rig.Setting{}, nil, nil, [9]area{}, [neutralCount]assess.Channels{}
 	w.Drift = w.Drift.Rebased()
 	w.Stands = nil
 }
@@ -156,7 +159,7 @@ func (s State) watched(in Input, told []Output) (State, []Output) {
 		fit := w.Model.Fit()
 		at = s.placed(fit, set, seen)
 		x.Residuals = s.residuals(fit, w.Places[at], seen)
-		x.Colour = s.hue(f.Reading)
+		x.Colours = s.hues(fit, w.Places[at].Set, f.Reading)
 	}
 	w.Another = w.Another && !usable
 	next, found := w.Drift.Next(x)
@@ -164,7 +167,7 @@ func (s State) watched(in Input, told []Output) (State, []Output) {
 	if at >= 0 && len(found) == 0 && w.quiet() {
 		s.anchored(at, seen)
 	}
-	w.Past = append(slices.Clone(w.Past), past{f.Number, set, seen, areas, f.Reading.Kind})
+	w.Past = append(slices.Clone(w.Past), past{f.Number, set, seen, areas, f.Reading.Kind, s.neutrals(f.Reading)})
 	w.Past = w.Past[max(0, len(w.Past)-keepPast):]
 	return s.findings(f.Number, found, told)
 }
@@ -465,6 +468,7 @@ func (s *State) based(frame int) bool {
 	}
 	w.Base, w.Model, w.Kind, w.Shift, w.Stands = frame, s.taught, p.Kind, nil, nil
 	w.Drift = w.Drift.Rebased()
+	w.Neutral = p.Neutral
 	start := place{Set: p.Set}
 	for k, l := range w.Model.Fit().Predict(p.Set) {
 		y := p.Levels[k]
@@ -508,6 +512,7 @@ func (s State) allJudged(st FrameState) bool {
 func (s *State) anotherSitter() {
 	w := &s.watch
 	w.Another, w.Since = true, 0
+	w.Neutral[whiteNeutral] = assess.Channels{} // another card, or another shirt
 	s.heldHere = false
 	w.loosen(crownRegion, math.Inf(1))
 	w.loosen(sitterRegion, math.Inf(1))
@@ -537,6 +542,3 @@ func (s State) loose() rig.Model {
 
 // unnamed is how far any light may have changed in a way that nobody can name (common practice, no source).
 const unnamed exposure.Stops = 0.7
-
-// hue is the colour of a declared neutral against the baseline's, where the reading has it.
-func (s State) hue(*assess.Reading) *drift.Colour { return nil }

@@ -84,7 +84,7 @@ func (w *watching) stands(x drift.Finding, frame int) bool {
 		i := slices.IndexFunc(d.Setup.Lights, func(l drift.Light) bool { return l.Group == x.Group })
 		return i >= 0 && d.Loads[i].Said > 0
 	case x.Kind == drift.ColourOnly:
-		return d.Hue.Centre != 0
+		return d.Cast != nil && d.Cast.Said.ID == x.ID
 	case x.Kind == drift.Heat || x.Kind == drift.Battery:
 		return frame-x.Frame < tiredFrames
 	}

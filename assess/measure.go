@@ -103,7 +103,11 @@ func (m *meter) regions(r *Reading, sc *scene.Scene, h Hints, followed bool) {
 	default:
 		r.Regions.Witness = m.witness(*h.Witness)
 	}
+	const colourless = "it clips, or is too dark to tell a colour"
 	if w := r.Regions.WhiteReference; w != nil {
+		if w.Channels == nil {
+			r.Missing["regions.white_reference.channels"] = colourless
+		}
 		if w.DeclaredBox == nil {
 			r.Missing["regions.white_reference.declared_box"] = "nobody declared it"
 		}
@@ -134,6 +138,9 @@ func (m *meter) regions(r *Reading, sc *scene.Scene, h Hints, followed bool) {
 		if b.AtLeast {
 			r.Missing["regions.backdrop.quality.hot_spot"] = "the backdrop clips"
 		}
+	}
+	if b := r.Regions.Backdrop; b != nil && b.Channels == nil {
+		r.Missing["regions.backdrop.channels"] = colourless
 	}
 	if b := r.Regions.Backdrop; b != nil && b.Quality.Cast == nil {
 		r.Missing["regions.backdrop.quality.cast"] = "the backdrop clips"
@@ -209,6 +216,7 @@ func (m *meter) backdrop(sc *scene.Scene) *Backdrop {
 		})
 	}
 	b.Quality = m.quality(sc, cells, b.Level)
+	b.Channels = m.channels(b.Codes, b.ClippedShare)
 	if darkest == nil {
 		for _, f := range floors {
 			consider(f.floor, f.cells)
@@ -264,6 +272,7 @@ func (m *meter) white(sc *scene.Scene, h Hints, followed bool) *WhiteReference {
 		Box:          Box(sc.White.Box),
 		Codes:        m.codes(cells),
 	}
+	w.Channels = m.channels(w.Codes, w.ClippedShare)
 	switch was, ok := h.follows(); {
 	case followed && ok:
 		w.DeclaredBox, w.Look = was.DeclaredBox, was.Look // as it was declared, so that small changes don't add up

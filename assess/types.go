@@ -131,6 +131,7 @@ type Backdrop struct {
 	EvennessAtLeast bool           `json:"evenness_at_least" doc:"the lightest area clips, so the spread may be larger"`
 	ClippedShare    float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels of the backdrop with any clipped channel"`
 	ClippedAll      float64        `json:"clipped_all_share" unit:"share" range:"0 to 1" doc:"pixels with every channel clipped are at most this share: the least clipped channel of each cell, added up"`
+	Channels        *Channels      `json:"channels" doc:"level of each channel; null where it clips or is too dark to tell a colour"`
 	Quality         Quality        `json:"quality" doc:"what a person would look over the backdrop for"`
 	Share           float64        `json:"share" unit:"share" range:"0 to 1" doc:"backdrop's part of the frame"`
 	Confidence      float64        `json:"confidence" range:"0 to 1" doc:"how sure it is that this is the backdrop; under 0.5 there is no reading"`
@@ -218,6 +219,7 @@ type WhiteReference struct {
 	PeakAtLeast  bool           `json:"peak_at_least" doc:"over 1 % of the samples around the deciding block are clipped, and the block lies at the edge: peak_stops is 0 then"`
 	Headroom     exposure.Stops `json:"headroom_stops" unit:"stops" range:"0 to 12" doc:"stops left at the 99th-percentile cell; 0 where it clips"`
 	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels with any clipped channel"`
+	Channels     *Channels      `json:"channels" doc:"level of each channel; null where it clips or is too dark to tell a colour"`
 	Declared     bool           `json:"declared" doc:"a person said so; one that was merely found is shown and never acted on"`
 	Followed     bool           `json:"followed" doc:"declared on an earlier frame and found again in this one: box is where"`
 	Confidence   float64        `json:"confidence" range:"0 to 1" doc:"1 where declared on this frame; where followed, how like it is to what was declared"`
@@ -235,6 +237,14 @@ type Look struct {
 	Red   float64 `json:"red" range:"-1 and up" doc:"the box's red code over its green, less 1"`
 	Blue  float64 `json:"blue" range:"-1 and up" doc:"the box's blue code over its green, less 1"`
 	Frame float64 `json:"frame" range:"0 to 255" doc:"mean lightness code of the whole frame"`
+}
+
+// Channels are the levels of what should be neutral, channel by channel: what tells its colour, whatever its
+// exposure. Linear light in the primaries of the file.
+type Channels struct {
+	Red   exposure.Stops `json:"red_stops" unit:"stops" range:"-12 to 0" doc:"median 8x8 block in red"`
+	Green exposure.Stops `json:"green_stops" unit:"stops" range:"-12 to 0" doc:"in green"`
+	Blue  exposure.Stops `json:"blue_stops" unit:"stops" range:"-12 to 0" doc:"in blue"`
 }
 
 // Witness is the reading of a grey strip that is fixed at the frame's edge: light that falls on it is the same from frame to frame.

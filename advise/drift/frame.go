@@ -25,10 +25,6 @@ type Light struct {
 // count as one (energy goes with power; common practice, no source). Zero means not known.
 type FlashesPerMinute float64
 
-// Mired is a difference in colour, a million over kelvins: about 6 from 5500 K
-// to 5700 K. Positive is warmer.
-type Mired float64
-
 // Frame is one frame as the drift detectors see it.
 type Frame struct {
 	Number    int             `json:"number"`            // order of arrival, counting up
@@ -37,7 +33,7 @@ type Frame struct {
 	Off       []bool          `json:"off"`               // per light: switched off on purpose
 	Unfired   []bool          `json:"unfired,omitempty"` // per light: known not to have fired, so it loaded nothing
 	Residuals []Residual      `json:"residuals"`
-	Colour    *Colour         `json:"colour,omitempty"`
+	Colours   []Colour        `json:"colours,omitempty"`    // of the neutrals that it shows
 	NewSitter bool            `json:"new_sitter,omitempty"` // the first frame of another sitter, or of other clothes
 }
 
@@ -56,12 +52,6 @@ type Residual struct {
 	ShareSigmas []float64      `json:"share_sigmas,omitempty"` // one standard deviation of each share, and of the room's last; empty: a part of the change itself
 }
 
-// Colour is the colour of a declared neutral against its baseline.
-type Colour struct {
-	Value Mired `json:"residual_mired"`
-	Sigma Mired `json:"sigma_mired"` // over 0
-}
-
 // Kind says what a finding is.
 type Kind string
 
@@ -76,7 +66,7 @@ const (
 	Slope      Kind = "slope"        // one light changes slowly: stand or umbrella sagging, someone creeping
 	AllLights  Kind = "all_lights"   // everything changed alike: aperture, ISO, lens
 	Ambient    Kind = "ambient"      // the room: window or lamp
-	ColourOnly Kind = "colour"       // colour without light: heat, gel, modifier
+	ColourOnly Kind = "colour"       // colour without light: another lamp, gel, modifier, daylight, white balance
 	Unclear    Kind = "unclear"      // changed, and no single cause explains it
 	Back       Kind = "back"         // what was off is back where it was
 	LoadNear   Kind = "load_near"    // nearly as many flashes a minute as the plan's limit
@@ -130,7 +120,7 @@ type Finding struct {
 	PerFrame   exposure.Stops   `json:"per_frame_stops"` // of a [Slope]: Theil-Sen
 	SlopeLow   exposure.Stops   `json:"per_frame_low_stops"`
 	SlopeHigh  exposure.Stops   `json:"per_frame_high_stops"` // 95 % limits of PerFrame (Sen 1968)
-	Colour     Mired            `json:"colour_mired"`         // of [ColourOnly]
+	Tone       Tone             `json:"tone"`                 // of [ColourOnly], and of what came with another colour
 	Wait       float64          `json:"wait_s"`               // of [FiredEarly]: seconds to leave between frames; 0 not known
 	Load       FlashesPerMinute `json:"load_flashes_per_minute"`
 	Sure       bool             `json:"sure"`      // step or slope is decided, and there is one candidate

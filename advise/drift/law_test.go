@@ -33,7 +33,7 @@ func anyFrames(t *rapid.T) (Setup, []Frame) {
 		fr := h.frame(f, rapid.SampledFrom([]float64{0, 1, 6, 300}).Draw(t, "pause"))
 		fr.NewSitter = rapid.IntRange(0, 9).Draw(t, "sitter") == 0
 		if rapid.Bool().Draw(t, "hue") {
-			fr.Colour = &Colour{Value: Mired(rapid.Float64Range(-30, 30).Draw(t, "mired")), Sigma: 3}
+			fr.Colours = []Colour{{Neutral: "backdrop", Tone: Tone{Shift: Mired(rapid.Float64Range(-30, 30).Draw(t, "mired"))}, Sigma: 3}}
 		}
 		for k := range fr.Residuals {
 			r := &fr.Residuals[k]

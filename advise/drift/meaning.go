@@ -226,6 +226,8 @@ func (s State) say(n *Seen, must bool) (State, []Finding) {
 	}
 	x.Revision++
 	x = x.worded(s, wording{kept: open.Kept, rest: s.RestFor})
+	s.relabel(was, x)
+	s.markSince(x, at, form)
 	// The onset stays the detector's: the shape's start moves about, and what it cuts off is lost.
 	open.Said, open.Decided = x, decided
 	open.Said.Since = min(was.Since, x.Since)
@@ -360,4 +362,32 @@ func (s State) steady(n Seen) (State, []Finding) {
 	open.Said.Steady = true
 	s.Open = &open
 	return s.say(&n, true)
+}
+
+// markSince marks the frames of a drift that were off, back to the first.
+func (s *State) markSince(x Finding, at []float64, form shape) {
+	var off []int
+	for i := form.start; i < len(at); i++ {
+		by := form.now
+		if form.ramp {
+			by = form.per * float64(i-form.start+1)
+		}
+		if math.Abs(by) >= markFrom {
+			off = append(off, int(at[i]))
+		}
+	}
+	s.markAll(off, x.Kind, x.Group, x.Size)
+}
+
+// relabel gives the frames that were marked for a drift the name that it has now.
+func (s *State) relabel(was, now Finding) {
+	if was.Kind == "" || was.Kind == now.Kind && was.Group == now.Group {
+		return
+	}
+	s.Marks = slices.Clone(s.Marks)
+	for i := range s.Marks {
+		if m := &s.Marks[i]; m.From >= was.Since && m.Kind == was.Kind && m.Group == was.Group {
+			m.Kind, m.Group = now.Kind, now.Group
+		}
+	}
 }

@@ -15,7 +15,8 @@ type State struct {
 	Last    int       `json:"last"` // newest frame taken in
 	LastAt  time.Time `json:"last_at"`
 	Streams []Stream  `json:"streams"`
-	Hue     Hue       `json:"hue"`    // of the declared neutral
+	Hues    []Hue     `json:"hues"`   // of the neutrals
+	Cast    *Cast     `json:"cast"`   // the change of colour that stands now
 	Seen    []Seen    `json:"seen"`   // the newest frames, oldest first
 	Loads   []Load    `json:"loads"`  // per light of the setup
 	Held    *Held     `json:"held"`   // an odd frame that waits for the next one
@@ -78,11 +79,11 @@ const (
 	keepGood   = 30
 	keepLows   = 20
 	keepMarks  = 500
-	markFrom   = worth // a frame that is off by this much is marked
-	tiredLows  = 3     // this many low frames
-	tiredOver  = 20    // in as many frames: not one finger too quick, but a flash that is tired
-	restFactor = 4     // a pause this many times the usual one is a rest,
-	restLeast  = 20.0  // if it has this many seconds (common practice, no source)
+	markFrom   = 0.15 // a frame that is off by this much is marked (common practice, no source)
+	tiredLows  = 3    // this many low frames
+	tiredOver  = 20   // in as many frames: not one finger too quick, but a flash that is tired
+	restFactor = 4    // a pause this many times the usual one is a rest,
+	restLeast  = 20.0 // if it has this many seconds (common practice, no source)
 )
 
 // New is the state before the first frame.
@@ -100,7 +101,7 @@ func (s State) Rebased() State {
 	for i := range s.Streams {
 		s.Streams[i].forget()
 	}
-	s.Hue = Hue{}
+	s.Hues, s.Cast = nil, nil
 	s.Tired = make([]bool, len(s.Tired))
 	s.Open, s.Held, s.Dark, s.Fresh, s.Seen = nil, nil, nil, s.Last, nil
 	return s
@@ -123,6 +124,8 @@ func (s State) Next(f Frame) (State, []Finding) {
 				s.Streams[i].forget()
 			}
 		}
+		// Another card or another shirt: its colour starts anew.
+		s.Hues = slices.DeleteFunc(slices.Clone(s.Hues), func(h Hue) bool { return h.Neutral == cardName })
 	}
 	if usual := median(s.Good); len(s.Good) >= 5 && n.Rest >= max(restLeast, restFactor*usual) {
 		s.RestAt, s.RestFor = n.Number, n.Rest
@@ -333,13 +336,29 @@ func appendKeep[T any](list []T, v T, most int) []T {
 	return list
 }
 
+// cardName is the neutral that goes with the sitter.
+const cardName = "white_reference"
+
 // mark notes that a frame was off.
 func (s *State) mark(frame int, kind Kind, group string, size exposure.Stops) {
-	if n := len(s.Marks); n > 0 {
-		if m := &s.Marks[n-1]; m.To == frame || m.To == frame-1 && m.Kind == kind && m.Group == group {
-			m.To = frame
-			return
+	s.markAll([]int{frame}, kind, group, size)
+}
+
+// markAll notes that frames were off, in order; those that were marked before keep their cause.
+func (s *State) markAll(frames []int, kind Kind, group string, size exposure.Stops) {
+	s.Marks = slices.Clone(s.Marks)
+	for _, f := range frames {
+		i := len(s.Marks)
+		for i > 0 && s.Marks[i-1].From > f {
+			i--
+		}
+		switch {
+		case i > 0 && s.Marks[i-1].To >= f:
+		case i > 0 && s.Marks[i-1].To == f-1 && s.Marks[i-1].Kind == kind && s.Marks[i-1].Group == group:
+			s.Marks[i-1].To = f
+		default:
+			s.Marks = slices.Insert(s.Marks, i, Mark{From: f, To: f, Kind: kind, Group: group, Size: size})
 		}
 	}
-	s.Marks = appendKeep(s.Marks, Mark{From: frame, To: frame, Kind: kind, Group: group, Size: size}, keepMarks)
+	s.Marks = s.Marks[max(0, len(s.Marks)-keepMarks):]
 }

@@ -245,15 +245,16 @@ func TestColourAloneIsNoPower(t *testing.T) {
 	var all []Finding
 	for i := 1; i <= 60; i++ {
 		f := h.frame(fault{}, 6)
-		f.Colour = &Colour{Value: Mired(2 * h.rnd.NormFloat64()), Sigma: 2}
+		c := Colour{Neutral: "backdrop", Tone: Tone{Shift: Mired(2 * h.rnd.NormFloat64())}, Sigma: 2}
 		if i > 40 {
-			f.Colour.Value += 15
+			c.Shift += 15
 		}
+		f.Colours = []Colour{c}
 		var out []Finding
 		s, out = s.Next(f)
 		all = append(all, out...)
 	}
-	if len(all) != 1 || all[0].Kind != ColourOnly || all[0].Since < 39 || all[0].Since > 42 || all[0].Colour < 11 || all[0].May != OnlyTell {
+	if len(all) != 1 || all[0].Kind != ColourOnly || all[0].Since < 39 || all[0].Since > 42 || all[0].Tone.Shift < 11 || all[0].May != OnlyTell {
 		t.Errorf("told: %+v", all)
 	}
 }

@@ -17,6 +17,9 @@ type wording struct {
 	kept  bool    // a rest did not bring it back
 	back  bool
 	tired bool // low frames brought it, not a slope
+
+	neutral string // that shows a colour most
+	green   bool   // by its tint
 }
 
 // The usual cautions. Each ends at the maker's manual or at a qualified person.
@@ -92,17 +95,18 @@ func (x Finding) worded(s State, w wording) Finding {
 		x.Text = fmt.Sprintf("The room's own light changed at about frame %d, and the frames show it.", x.Since)
 		x.Remedy = "Look at window, blinds and room lamps. A shorter exposure time, no shorter than the flashes' sync, takes room light out."
 	case ColourOnly:
-		way := "warmer"
-		if x.Colour < 0 {
-			way = "cooler"
-		}
-		x.Text = fmt.Sprintf("The neutral has been %.0f mired %s since about frame %d, at the same level.", math.Abs(float64(x.Colour)), way, x.Since)
-		x.Remedy = "Look at gels and modifiers, for a lamp left on, and let a hot flash rest. No power changes for it; take a chart or card frame for the raw development."
+		x.Text = fmt.Sprintf("The %s has been %s since about frame %d, at the same level.", neutralWords[w.neutral], x.Tone.words(w.green), x.Since)
+		x.Remedy = x.colourRemedy()
 		x.Caution = careFlash
 	case Unclear:
 		x.Text = fmt.Sprintf("The light has changed since about frame %d, and no single light, camera setting or window explains it.", x.Since)
 		x.Remedy = "If something was changed on purpose, say so; else look at stands, dials and crop, and take one frame with the card held in."
 	case Back:
+		if w.back && x.Tone != (Tone{}) && x.Size == 0 {
+			x.Text = fmt.Sprintf("The colour is back where it was, in frame %d.", x.Frame)
+			x.Remedy = "Nothing to do; frames since " + fmt.Sprint(x.Since) + " are marked."
+			break
+		}
 		x.Text = fmt.Sprintf("%s: back where it was, in frame %d.", who, x.Frame)
 		x.Remedy = "Nothing to do; frames since " + fmt.Sprint(x.Since) + " are marked."
 	case LoadNear:
@@ -114,7 +118,12 @@ func (x Finding) worded(s State, w wording) Finding {
 		x.Remedy = "Let it rest now. Then less power and more ISO, and longer pauses."
 		x.Caution = careHeat
 	}
-	if n := len(x.Candidates); n > 1 && x.Kind != Unclear && x.Kind != Back {
+	if x.Kind != ColourOnly && x.Kind != Back && (x.Tone != Tone{}) {
+		green := math.Abs(x.Tone.size(true)) > math.Abs(x.Tone.size(false))
+		x.Text += " With it the neutral came out " + x.Tone.words(green) + "."
+		x.Remedy += " Light that changes its colour, too, may be another lamp, a gel or a modifier, or daylight."
+	}
+	if n := len(x.Candidates); n > 1 && x.Kind != Unclear && x.Kind != Back && x.Kind != ColourOnly {
 		x.Remedy += " These frames can't tell " + andOr(x.Candidates) + " apart: " + x.test() + " would."
 	}
 	if x.Steady && (x.Kind == Step || x.Kind == Slope) {
@@ -189,4 +198,40 @@ func seconds(v float64) string {
 		return fmt.Sprintf("%.0f minutes", v/60)
 	}
 	return fmt.Sprintf("%.0f s", v)
+}
+
+// neutralWords are the neutrals for people.
+var neutralWords = map[string]string{"white_reference": "white reference", "backdrop": "backdrop", "witness": "grey strip"}
+
+// words says a change of colour: "14 mired warmer (a colour difference of 3.1)".
+func (t Tone) words(green bool) string {
+	by := fmt.Sprintf("%.0f mired warmer", math.Abs(float64(t.Shift)))
+	switch {
+	case green && t.Tint > 0:
+		by = fmt.Sprintf("greener by %.3f Duv", math.Abs(float64(t.Tint)))
+	case green:
+		by = fmt.Sprintf("more magenta by %.3f Duv", math.Abs(float64(t.Tint)))
+	case t.Shift < 0:
+		by = fmt.Sprintf("%.0f mired cooler", math.Abs(float64(t.Shift)))
+	}
+	return fmt.Sprintf("%s (CIEDE2000 %.1f; about 1 is just seen)", by, float64(t.Differs))
+}
+
+// colourRemedy says where to look for a change of colour. No dial mends one.
+func (x Finding) colourRemedy() string {
+	var say []string
+	for _, c := range x.Candidates {
+		switch c.What {
+		case OneLight:
+			say = append(say, "at "+c.Name+": a gel that slipped or faded, another modifier, another or a hot tube")
+		case Everything:
+			say = append(say, "at the camera's white balance, set anew or automatic")
+		case Room:
+			say = append(say, "for daylight or a room lamp that mixes in")
+		}
+	}
+	if len(say) == 0 {
+		say = []string{"at gels and modifiers, for another lamp or daylight that mixes in, and at the camera's white balance"}
+	}
+	return "Look " + strings.Join(say, "; or ") + ". No power changes for it: put it right there, or take a card or chart frame for the raw development."
 }
