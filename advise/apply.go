@@ -28,6 +28,8 @@ func Apply(s State, in Input) (State, []Output) {
 		s, out = s.adjusted(in)
 	case in.Reference != nil:
 		s, out = s.referred(*in.Reference)
+	case in.Marked != nil:
+		s, out = s.shownByHand(*in.Marked)
 	case in.Answer != nil:
 		s, out = s.answered(*in.Answer)
 	case in.NotNow != nil:
@@ -38,6 +40,7 @@ func Apply(s State, in Input) (State, []Output) {
 	case in.Sitter != nil:
 		s.Sitter, s.heldHere, s.putAside = in.Sitter.Ref, false, false
 		s.anotherSitter()
+		s.Marks.Backdrop, s.Marks.Face = nil, nil            // they were drawn round this one
 		for _, r := range []int{sitterRegion, crownRegion} { // another head
 			s.model, s.taught = withoutRegion(s.model, r), withoutRegion(s.taught, r)
 		}

@@ -19,6 +19,7 @@ type Input struct {
 	Frame     *Frame     `json:"frame,omitempty"`
 	Adjusted  *Adjusted  `json:"adjusted,omitempty"`
 	Reference *Reference `json:"reference,omitempty"`
+	Marked    *Marked    `json:"marked,omitempty"`
 	Answer    *Answer    `json:"answer,omitempty"`
 	NotNow    *NotNow    `json:"not_now,omitempty"`
 	Sitter    *Sitter    `json:"sitter,omitempty"`

@@ -24,9 +24,10 @@ type State struct {
 	ISO        exposure.ISO     `json:"iso"`
 	Shutter    exposure.Shutter `json:"shutter_s"`
 	Reference  *assess.Box      `json:"reference"` // declared white reference
-	Sitter     string           `json:"sitter"`    // reference into the side file
-	Baseline   int              `json:"baseline"`  // frame number, 0 none
-	Frames     []FrameState     `json:"frames"`    // the newest, oldest first, at most KeepFrames
+	Marks      Marks            `json:"marks,omitzero"`
+	Sitter     string           `json:"sitter"`   // reference into the side file
+	Baseline   int              `json:"baseline"` // frame number, 0 none
+	Frames     []FrameState     `json:"frames"`   // the newest, oldest first, at most KeepFrames
 	FrameCount int              `json:"frame_count"`
 	Advice     Advice           `json:"advice"`
 	Question   *Question        `json:"question"`

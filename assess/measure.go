@@ -51,7 +51,7 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 	} else {
 		r.Missing["clipped_share"] = "the picture was surveyed without counting every pixel"
 	}
-	find := scene.Hints{Backdrop: (*scene.Box)(h.Backdrop), WhiteReference: (*scene.Box)(h.WhiteReference)}
+	find := scene.Hints{Backdrop: (*scene.Box)(h.Backdrop), WhiteReference: (*scene.Box)(h.WhiteReference), Face: (*scene.Box)(h.Face)}
 	if h.Empty != nil {
 		if bits, ok := h.Empty.Cells(); ok {
 			find.Empty = &scene.Mask{Cols: h.Empty.Cols, Rows: h.Empty.Rows, In: bits}

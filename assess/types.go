@@ -291,6 +291,7 @@ type Hints struct {
 	WhiteReference *Box // declared by a person
 	Backdrop       *Box // drawn by a person
 	Witness        *Box // a grey strip fixed at the frame's edge, declared by a person
+	Face           *Box // drawn by a person: the sitter's face, so that what it holds is sitter and a body is looked for under it
 
 	// Before is a reading of an earlier frame of the same set and sitter, the newest that has a declared white
 	// reference or else a backdrop. If its white reference was declared by the same box, it is followed from there. Its

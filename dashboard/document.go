@@ -30,6 +30,7 @@ type document struct {
 	Frame      *framePart              `json:"frame"` // the newest; null before the first
 	FrameCount int                     `json:"frame_count"`
 	Reference  *assess.Box             `json:"reference"` // declared white reference
+	Marks      marksPart               `json:"marks"`     // what else persons have shown on frames
 	Baseline   *int                    `json:"baseline"`  // frame number
 	Sitter     string                  `json:"sitter"`    // who sits, in words; "" not told or erased
 	Walk       *advise.Walk            `json:"walk"`      // the guided set-up; null: none was begun
@@ -63,6 +64,22 @@ type cameraPart struct {
 type planPart struct {
 	Name    string `json:"name"`
 	Present bool   `json:"present"`
+}
+
+// marksPart is where persons have shown parts of the frame; null: they are looked for.
+type marksPart struct {
+	Backdrop *assess.Box `json:"backdrop"`
+	Face     *assess.Box `json:"face"`
+	Witness  *assess.Box `json:"witness"`
+	Empty    *int        `json:"empty"` // number of the frame that shows the backdrop alone
+}
+
+func marks(m advise.Marks) marksPart {
+	p := marksPart{Backdrop: m.Backdrop, Face: m.Face, Witness: m.Witness}
+	if m.Empty != nil {
+		p.Empty = &m.Empty.Frame
+	}
+	return p
 }
 
 // provisionalPart is what the preview inside a file tells until the file is measured.
@@ -187,6 +204,7 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 		Camera:     camera(st),
 		FrameCount: st.FrameCount,
 		Reference:  st.Reference,
+		Marks:      marks(st.Marks),
 		Walk:       st.Walk,
 		Match:      st.Match,
 		Plan:       planPart{Name: st.PlanName, Present: st.PlanText != ""},

@@ -20,6 +20,7 @@ var needed = map[string]string{
 	"GET /api/v1/plan":                  "lights",
 	"POST /api/v1/adjustments":          "lights",
 	"POST /api/v1/white-reference":      "lights",
+	"POST /api/v1/marks":                "lights",
 	"POST /api/v1/meter":                "lights",
 	"POST /api/v1/notes":                "lights",
 	"POST /api/v1/answers":              "lights",

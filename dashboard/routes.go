@@ -31,6 +31,7 @@ func (s *Server) calls() []call {
 		{"GET " + v1 + "plan", lighting, s.getPlan},
 		{"POST " + v1 + "adjustments", lighting, s.postAdjustment},
 		{"POST " + v1 + "white-reference", lighting, s.postReference},
+		{"POST " + v1 + "marks", lighting, s.postMark},
 		{"POST " + v1 + "meter", lighting, s.postMeter},
 		{"POST " + v1 + "notes", lighting, s.postNote},
 		{"POST " + v1 + "answers", lighting, s.postAnswer},

@@ -209,6 +209,57 @@ type box struct {
 	Y1 *float64 `json:"y1"`
 }
 
+// inFrame is a box as it is meant, nil where none was sent.
+func (v *box) inFrame() (*assess.Box, error) {
+	switch {
+	case v == nil:
+		return nil, nil
+	case v.X0 == nil || v.Y0 == nil || v.X1 == nil || v.Y1 == nil:
+		return nil, bad("field", `"box" needs x0, y0, x1 and y1`)
+	case !(0 <= *v.X0 && *v.X0 < *v.X1 && *v.X1 <= 1 && 0 <= *v.Y0 && *v.Y0 < *v.Y1 && *v.Y1 <= 1):
+		return nil, bad("field", `"box" must lie inside the frame: 0 <= x0 < x1 <= 1 and 0 <= y0 < y1 <= 1`)
+	}
+	return &assess.Box{X0: *v.X0, Y0: *v.Y0, X1: *v.X1, Y1: *v.Y1}, nil
+}
+
+type markBody struct {
+	act
+	Part  *advise.Part  `json:"part"`
+	Frame *int          `json:"frame"`
+	Box   optional[box] `json:"box"` // for "empty": none
+	Back  *bool         `json:"back"`
+}
+
+// postMark is POST /api/v1/marks: where a part of the frame is that was found wrongly, or that this is taken back.
+func (s *Server) postMark(w http.ResponseWriter, r *http.Request, who Device) error {
+	var b markBody
+	if err := readAct(w, r, mostBody, &b); err != nil {
+		return err
+	}
+	if b.Part == nil {
+		return missing("part", `"backdrop", "face", "witness" or "empty"`)
+	}
+	m := &advise.Marked{Part: *b.Part, Back: b.Back != nil && *b.Back}
+	if m.Back {
+		if b.Box.given && b.Box.value != nil {
+			return bad("field", `"box" makes no sense with "back": leave one of them out`)
+		}
+		return s.submit(w, r, who, &b.act, shoot.Request{Marked: m})
+	}
+	if b.Frame == nil {
+		return missing("frame", "the number of the frame it was shown on")
+	}
+	m.Frame = *b.Frame
+	var err error
+	if m.Box, err = b.Box.value.inFrame(); err != nil {
+		return err
+	}
+	if (m.Box == nil) != (m.Part == advise.EmptyPart) {
+		return bad("field", `"box" is needed for backdrop, face and witness, and means nothing for "empty"`)
+	}
+	return s.submit(w, r, who, &b.act, shoot.Request{Marked: m})
+}
+
 // postReference is POST /api/v1/white-reference: where the white card or shirt is, or null.
 func (s *Server) postReference(w http.ResponseWriter, r *http.Request, who Device) error {
 	var b referenceBody
@@ -222,14 +273,9 @@ func (s *Server) postReference(w http.ResponseWriter, r *http.Request, who Devic
 		return missing("box", "x0, y0, x1, y1 in fractions of the upright frame, or null to take the declaration back")
 	}
 	ref := &advise.Reference{Frame: *b.Frame}
-	if v := b.Box.value; v != nil {
-		if v.X0 == nil || v.Y0 == nil || v.X1 == nil || v.Y1 == nil {
-			return bad("field", `"box" needs x0, y0, x1 and y1`)
-		}
-		if !(0 <= *v.X0 && *v.X0 < *v.X1 && *v.X1 <= 1 && 0 <= *v.Y0 && *v.Y0 < *v.Y1 && *v.Y1 <= 1) {
-			return bad("field", `"box" must lie inside the frame: 0 <= x0 < x1 <= 1 and 0 <= y0 < y1 <= 1`)
-		}
-		ref.Box = &assess.Box{X0: *v.X0, Y0: *v.Y0, X1: *v.X1, Y1: *v.Y1}
+	var err error
+	if ref.Box, err = b.Box.value.inFrame(); err != nil {
+		return err
 	}
 	return s.submit(w, r, who, &b.act, shoot.Request{Reference: ref})
 }

@@ -97,8 +97,8 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 		return nil
 	}
 	err = s.newFolder(v)
-	if m != nil && !sameBox(hints.WhiteReference, s.state.Reference) { // declared, or lapsed, while it was measured
-		r = m.Again(s.hints(0))
+	if now := s.hints(0); m != nil && !samePlaces(hints, now) { // shown, or lapsed, while it was measured
+		r = m.Again(now)
 	}
 	f, kept, placed := s.place(v)
 	if err == nil {
@@ -197,6 +197,12 @@ func release(m Measured) {
 	if m != nil {
 		m.Release()
 	}
+}
+
+// samePlaces tells whether two hints show the same parts of a frame.
+func samePlaces(a, b assess.Hints) bool {
+	return sameBox(a.WhiteReference, b.WhiteReference) && sameBox(a.Backdrop, b.Backdrop) && sameBox(a.Face, b.Face) &&
+		sameBox(a.Witness, b.Witness) && a.Empty == b.Empty
 }
 
 func sameBox(a, b *assess.Box) bool {

@@ -5,10 +5,15 @@ import (
 	"thirdstop/assess"
 )
 
-// hints is what is known of a frame before it is measured: the declared white reference, and an earlier frame of the
-// set, from which the reference is followed; and whether it is to show a colour chart. The frame of that number itself is left out. The caller holds mu.
+// hints is what is known of a frame before it is measured: the declared white reference, what else persons have shown, and
+// an earlier frame of the set, from which the reference is followed; and whether it is to show a colour chart. The frame of
+// that number itself is left out. The caller holds mu.
 func (s *Shoot) hints(number int) assess.Hints {
-	h := assess.Hints{WhiteReference: s.state.Reference}
+	marks := &s.state.Marks
+	h := assess.Hints{WhiteReference: s.state.Reference, Backdrop: marks.Backdrop, Face: marks.Face, Witness: marks.Witness}
+	if e := marks.Empty; e != nil && e.Frame != number { // of itself it says nothing
+		h.Empty = e.Mask
+	}
 	w := s.state.Walk
 	h.Chart = number == 0 && s.state.Walking() && w.Steps[w.At].Kind == advise.WalkChart
 	for _, f := range s.state.Frames {

@@ -58,7 +58,7 @@ func (s *Shoot) Submit(ctx context.Context, r Request) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
-	if r.Reference != nil {
+	if r.Reference != nil || r.Marked != nil {
 		// The declaration holds whatever comes of measuring again, which carries the request's id, too:
 		// a repeat gets the receipt of both, also after a restart.
 		if err := s.again(r.Client); err != nil {
@@ -99,7 +99,7 @@ func refuse(format string, a ...any) error {
 func (s *Shoot) check(r Request) (inputBody, error) {
 	var b inputBody
 	set := 0
-	for _, given := range []bool{r.Adjusted != nil, r.Reference != nil, r.Answer != nil, r.NotNow != nil, r.Baseline != nil,
+	for _, given := range []bool{r.Adjusted != nil, r.Reference != nil, r.Marked != nil, r.Answer != nil, r.NotNow != nil, r.Baseline != nil,
 		r.Plan != nil, r.Earlier != nil, r.Metered != nil, r.Note != nil, r.Sitter != nil, r.Walk != nil, r.Swap != nil, r.End} {
 		if given {
 			set++
@@ -114,6 +114,8 @@ func (s *Shoot) check(r Request) (inputBody, error) {
 		b.Input.Adjusted, err = s.checkAdjusted(*r.Adjusted)
 	case r.Reference != nil:
 		b.Input.Reference, err = r.Reference, s.checkReference(*r.Reference)
+	case r.Marked != nil:
+		b.Input.Marked, err = r.Marked, s.checkMarked(*r.Marked)
 	case r.Answer != nil:
 		b.Input.Answer = r.Answer
 		if q := s.state.Question; q == nil || q.Number != r.Answer.Question {
@@ -293,6 +295,36 @@ func (s *Shoot) checkReference(r advise.Reference) error {
 		return refuse("frame %d is not one of the newest %d that could be read; declare the white reference on a newer one", r.Frame, advise.KeepFrames)
 	}
 	return nil
+}
+
+// checkMarked looks whether a part that is shown can be where it is said to be.
+func (s *Shoot) checkMarked(m advise.Marked) error {
+	marks := s.state.Marks
+	switch m.Part {
+	case advise.BackdropPart, advise.FacePart, advise.WitnessPart, advise.EmptyPart:
+	default:
+		return refuse("there is no part %q to show; the parts are backdrop, face, witness and empty", m.Part)
+	}
+	if m.Back {
+		if marks.Of(m.Part) == nil && (m.Part != advise.EmptyPart || marks.Empty == nil) {
+			return refuse("nothing is shown by hand as %s, so there is nothing to take back", m.Part)
+		}
+		return nil
+	}
+	if !s.readable(m.Frame) {
+		return refuse("frame %d is not one of the newest %d that could be read; show it on a newer one", m.Frame, advise.KeepFrames)
+	}
+	if m.Part == advise.EmptyPart {
+		i := slices.IndexFunc(s.state.Frames, func(f advise.FrameState) bool { return f.Number == m.Frame })
+		if r := s.state.Frames[i].Reading; r.Regions.Backdrop == nil {
+			return refuse("no backdrop was found in frame %d; take a frame of the backdrop alone, filling it, and show that", m.Frame)
+		}
+		return nil
+	}
+	if m.Box == nil {
+		return refuse("say where: a box is missing")
+	}
+	return checkBox(*m.Box)
 }
 
 // smallestBox is the least edge of a box in parts of the frame: some twenty

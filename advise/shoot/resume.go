@@ -87,7 +87,7 @@ func (s *Shoot) remember(b inputBody) {
 		s.refs[r.ID] = r
 	}
 	s.refsMu.Unlock()
-	if b.Input.Reference != nil {
+	if b.Input.Reference != nil || b.Input.Marked != nil {
 		s.owed = true
 	}
 	if b.Input.Plan != nil {

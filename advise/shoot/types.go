@@ -60,6 +60,7 @@ type Request struct {
 
 	Adjusted  *advise.Adjusted
 	Reference *advise.Reference
+	Marked    *advise.Marked
 	Answer    *advise.Answer
 	NotNow    *advise.NotNow
 	Baseline  *advise.Baseline

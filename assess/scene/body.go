@@ -28,6 +28,30 @@ func (l *look) markSitter(seeds []label, part []int) {
 	l.markBody(seeds, tops, spans, top)
 }
 
+// markFace marks the box that a person drew round the sitter's face, and the body under it. What was taken for
+// something else there was taken wrongly.
+func (l *look) markFace(seeds []label) {
+	if l.face == nil || !l.face.ok() {
+		return
+	}
+	tops, spans, top := make(map[int]int), make([]span, l.Rows), l.Rows
+	for i := range seeds {
+		if !l.face.holds(l.bounds(i).middle()) {
+			continue
+		}
+		x, y := i%l.Cols, i/l.Cols
+		seeds[i] = sitter
+		spans[y].take(x)
+		top = min(top, y)
+		if t, ok := tops[x]; !ok || y < t {
+			tops[x] = y
+		}
+	}
+	if len(tops) > 0 {
+		l.markBody(seeds, tops, spans, top)
+	}
+}
+
 // markBody marks what must be sitter because it is under a head: a neck and a trunk of
 // a size that goes with the head, no wider than anybody's. Proportions are common practice in
 // drawing (no source): shoulders are two to three heads wide.

@@ -10,6 +10,7 @@ import (
 type Hints struct {
 	Backdrop       *Box  // the backdrop lies in here
 	WhiteReference *Box  // this is a white reference
+	Face           *Box  // this is the sitter's face
 	Empty          *Mask // backdrop of the same set when nobody stood before it, the camera unmoved
 }
 
@@ -86,6 +87,7 @@ func Find(s *photo.Survey, h Hints) *Scene {
 	if e := h.Empty; e != nil && e.Cols > 0 && e.Rows > 0 && len(e.In) == e.Cols*e.Rows {
 		f.empty = e
 	}
+	f.face = h.Face
 	sc := &Scene{Grid: f.Grid}
 	from := []border{upperMiddle, upperCorners}
 	if h.Backdrop != nil {
@@ -345,6 +347,7 @@ func (l *look) label() []label {
 		}
 		l.markSitter(seeds, part)
 	}
+	l.markFace(seeds)
 	for _, i := range l.seeds {
 		if l.agree[i] && seeds[i] == nothing {
 			seeds[i] = backdrop

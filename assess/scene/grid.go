@@ -112,6 +112,7 @@ type field struct {
 	texture []float64 // standard deviation inside survey cells, code values, mean of the channels
 	peak    []float64 // brightest channel's mean, code values
 	empty   *Mask     // where backdrop may be; nil: anywhere
+	face    *Box      // where a person said that the sitter's face is; nil: nobody did
 }
 
 func fieldOf(s *photo.Survey) *field {

@@ -268,6 +268,10 @@ func (s *Shoot) Submit(_ context.Context, r shoot.Request) (shoot.Receipt, error
 		case r.Reference != nil:
 			st.Reference = r.Reference.Box
 			e = advise.Event{Kind: "reference", Frame: r.Reference.Frame, Text: "the white reference was declared"}
+		case r.Marked != nil:
+			next, _ := advise.Apply(*st, advise.Input{Marked: r.Marked})
+			st.Marks = next.Marks
+			e = advise.Event{Kind: "marked", Frame: r.Marked.Frame, Text: "a part was shown by hand"}
 		case r.Answer != nil:
 			st.Question = nil
 		case r.Baseline != nil:

@@ -193,6 +193,10 @@ func (s *Shoot) apply(st *advise.State, r shoot.Request) []advise.Event {
 			text = "The white reference was taken back."
 		}
 		return []advise.Event{{Kind: "reference", Frame: r.Reference.Frame, Text: text}}
+	case r.Marked != nil:
+		next, out := advise.Apply(*st, advise.Input{At: s.now(), Marked: r.Marked})
+		st.Marks = next.Marks
+		return events(out)[:1]
 	case r.Answer != nil:
 		st.Question = nil
 		return []advise.Event{{Kind: "adjusted", Text: "The question was answered."}}
