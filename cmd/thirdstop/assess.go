@@ -46,20 +46,20 @@ const largestFile = 1 << 30
 
 // runAssess prints readings.
 func runAssess(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	flags := flag.NewFlagSet("thirdstop assess", flag.ContinueOnError)
+	flags := flag.NewFlagSet("assess", flag.ContinueOnError)
 	flags.SetOutput(io.Discard)
 	asJSON := flags.Bool("json", false, "")
 	fields := flags.Bool("fields", false, "")
 	var hints assess.Hints
 	flags.Func("white", "", boxFlag(&hints.WhiteReference))
 	flags.Func("backdrop", "", boxFlag(&hints.Backdrop))
-	switch err := flags.Parse(args); {
-	case errors.Is(err, flag.ErrHelp) || len(args) == 1 && args[0] == "help":
-		fmt.Fprint(stdout, assessHelp)
-		return 0
-	case err != nil:
-		fmt.Fprintf(stderr, "thirdstop assess: %v\n\n%s", err, assessHelp)
-		return 2
+	if len(args) == 1 && args[0] == "help" {
+		args = []string{"--help"}
+	}
+	if code, done := parse(flags, args, assessHelp, stdout, stderr); done {
+		return code
+	}
+	switch {
 	case *fields && flags.NArg() == 0:
 		if err := printFields(stdout); err != nil {
 			fmt.Fprintf(stderr, "thirdstop assess: can't write the list: %v\n", err)
@@ -164,7 +164,7 @@ func printJSON(w io.Writer, name string, r assess.Reading, failed error) error {
 		return jsonLine(w, struct {
 			File  string `json:"file"`
 			Error string `json:"error"`
-		}{name, failed.Error()})
+		}{name, beside(name, failed)})
 	}
 	return jsonLine(w, struct {
 		File string `json:"file"`

@@ -175,7 +175,7 @@ func chartJSON(w io.Writer, name string, c *colour.Chart, labels []photo.Label, 
 		Labels []label       `json:"labels,omitempty"`
 	}{File: name, Chart: c}
 	if failed != nil {
-		line.Error = failed.Error()
+		line.Error = beside(name, failed)
 	}
 	for _, l := range labels {
 		line.Labels = append(line.Labels, label{l.Code, l.Text})

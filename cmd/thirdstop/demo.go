@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -22,7 +23,7 @@ import (
 )
 
 // usualFrames stands for a number of frames that was not given.
-const usualFrames = -1
+const usualFrames = math.MinInt
 
 const demoHelp = `Try thirdstop in a virtual studio: the committee portraits of the Alder Quay
 Rowing Club, in its boathouse. The studio shoots real JPEG files into a temporary
@@ -38,7 +39,7 @@ turn a virtual light on the page, and the next frame shows it.
     --tire        with --headless: once on target, the key tires until its drift is named
     --walk        with --headless: go through the guided set-up instead
     --seed N      another start of the lights
-    --no-plan     begin with nothing known, as on a first day
+    --no-plan     begin with nothing known, as on a first day; not with --headless, which follows advice
     --keep FOLDER keep captures and record in FOLDER instead of a temporary one; a later
                   demo with the same folder goes on from there
     --https       serve the page over HTTPS with a certificate of this machine's own
@@ -79,8 +80,12 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 			*frames = 60
 		}
 	}
-	if flags.NArg() > 0 || *frames < 1 {
-		fmt.Fprintf(stderr, "thirdstop demo: what is %q?\n\n%s", flags.Arg(0), demoHelp)
+	if flags.NArg() > 0 {
+		fmt.Fprintf(stderr, "thirdstop demo: what is %q? The demo takes flags alone\n\n%s", flags.Arg(0), demoHelp)
+		return 2
+	}
+	if *frames < 1 {
+		fmt.Fprintf(stderr, "thirdstop demo: --frames is %d; write a number from 1 on\n\n%s", *frames, demoHelp)
 		return 2
 	}
 	if *tire && (*walk || !*headless) {

@@ -7,6 +7,7 @@ import (
 	"net"
 	"os"
 	"strconv"
+	"strings"
 	"syscall"
 )
 
@@ -25,6 +26,9 @@ func (e *fileTrouble) Error() string {
 }
 
 func (e *fileTrouble) Unwrap() error { return e.cause }
+
+// beside is what an error says of a file whose name stands beside it.
+func beside(name string, err error) string { return strings.TrimPrefix(err.Error(), name+": ") }
 
 // aboutFile makes a sentence of what the system says of a file. The hint is what to do where the
 // system's answer alone doesn't tell.

@@ -85,9 +85,9 @@ func runEvaluateAdvice(ctx context.Context, args []string, stdout, stderr io.Wri
 	if code, done := parse(flags, args, evaluateHelp, stdout, stderr); done {
 		return code
 	}
-	if *studios < 1 || *studios > 100_000 || !(*scatter > 0 && *scatter <= 0.5) || !(*off > 0 && *off <= 6) || !(*wrong <= 1) ||
+	if *studios < 1 || *studios > 100_000 || !(*scatter > 0 && *scatter <= 0.5) || !(*off > 0 && *off <= 6) || !(*wrong >= 0 && *wrong <= 1 || *wrong == -1) ||
 		*curve != "own" && *curve != "default" || flags.NArg() > 0 {
-		fmt.Fprintf(stderr, "thirdstop evaluate: studios go from 1 to 100000, scatter over 0 to 0.5 stop, off over 0 to 6 stops, wrong up to 1, the curve is own or default, and nothing follows\n\n%s", evaluateHelp)
+		fmt.Fprintf(stderr, "thirdstop evaluate: studios go from 1 to 100000, scatter over 0 to 0.5 stop, off over 0 to 6 stops, wrong from 0 to 1 or -1, the curve is own or default, and nothing follows\n\n%s", evaluateHelp)
 		return 2
 	}
 	o := trial.Options{Studios: *studios, Seed: *seed, Frames: 8, Scatter: exposure.Stops(*scatter), Off: exposure.Stops(*off), Own: *curve == "own", Wrong: *wrong, Walk: *walk}
@@ -117,6 +117,10 @@ func runEvaluateLevels(ctx context.Context, args []string, stdout, stderr io.Wri
 	}
 	if *scenes < 0 || *scenes > 100_000 || *seed > 1_000_000 {
 		fmt.Fprintf(stderr, "thirdstop evaluate: scenes go from 0 to 100000 and seeds from 0 to 1000000\n\n%s", evaluateHelp)
+		return 2
+	}
+	if *scenes == 0 && flags.NArg() == 0 {
+		fmt.Fprintf(stderr, "thirdstop evaluate: --scenes 0 leaves the studio out, and no files are named, so nothing is left; name a bracket, or ask for a scene\n\n%s", evaluateHelp)
 		return 2
 	}
 	fail := func(err error) int {

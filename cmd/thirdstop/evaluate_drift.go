@@ -19,8 +19,8 @@ func runEvaluateDrift(ctx context.Context, args []string, stdout, stderr io.Writ
 	if code, done := parse(flags, args, evaluateHelp, stdout, stderr); done {
 		return code
 	}
-	if flags.NArg() > 0 || *frames < 0 || *frames > 10_000_000 || *runs < 0 || *runs > 100_000 || *seed > 1_000_000 {
-		fmt.Fprintf(stderr, "thirdstop evaluate: frames go from 0 to 10000000, runs from 0 to 100000, seeds from 0 to 1000000\n\n%s", evaluateHelp)
+	if flags.NArg() > 0 || *frames < 1 || *frames > 10_000_000 || *runs < 1 || *runs > 100_000 || *seed > 1_000_000 {
+		fmt.Fprintf(stderr, "thirdstop evaluate: frames go from 1 to 10000000, runs from 1 to 100000, seeds from 0 to 1000000\n\n%s", evaluateHelp)
 		return 2
 	}
 	found, err := trial.Drift(ctx, trial.DriftOptions{Frames: *frames, Runs: *runs, Faults: *runs, Seed: *seed})

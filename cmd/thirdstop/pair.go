@@ -64,16 +64,3 @@ func printCode(w io.Writer, c pairCode) {
 	}
 	fmt.Fprintf(w, "Code: %s   works once, until %s\n", c.Code, c.Expires.Local().Format(time.TimeOnly))
 }
-
-// parse reads the flags of a subcommand; done says that there is nothing left to do.
-func parse(flags *flag.FlagSet, args []string, help string, stdout, stderr io.Writer) (code int, done bool) {
-	switch err := flags.Parse(args); {
-	case err == flag.ErrHelp:
-		fmt.Fprint(stdout, help)
-		return 0, true
-	case err != nil:
-		fmt.Fprintf(stderr, "thirdstop %s: %v\n\n%s", flags.Name(), err, help)
-		return 2, true
-	}
-	return 0, false
-}

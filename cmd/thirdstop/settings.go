@@ -81,7 +81,7 @@ func readSettings(args []string, getenv func(string) string) (settings, error) {
 			flags.StringVar(v.text, v.name, "", "")
 		}
 	}
-	if err := flags.Parse(args); err != nil {
+	if err := parseFlags(flags, args); err != nil {
 		return s, fmt.Errorf("%w: %w", errUsage, err)
 	}
 	if flags.NArg() > 1 {
