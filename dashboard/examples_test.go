@@ -6,96 +6,16 @@ import (
 	"os"
 	"strings"
 	"testing"
+
+	"thirdstop/dashboard/dashtest"
 )
-
-// example is one ```http-example block of DEVELOPERS.md.
-type example struct {
-	line         int
-	method, path string
-	header       []string
-	body         string
-	status       string
-	want         string // JSON; "" nothing is shown
-}
-
-func examples(text string) ([]example, error) {
-	var out []example
-	lines := strings.Split(text, "\n")
-	for i := 0; i < len(lines); i++ {
-		if lines[i] != "```http-example" {
-			continue
-		}
-		e := example{line: i + 1}
-		var part []string
-		end := i + 1
-		for ; end < len(lines) && lines[end] != "```"; end++ {
-			part = append(part, lines[end])
-		}
-		request, answer, ok := strings.Cut(strings.Join(part, "\n"), "\nHTTP ")
-		if !ok || end == len(lines) {
-			return nil, fmt.Errorf("DEVELOPERS.md:%d: the example has no line \"HTTP STATUS\" or no end", e.line)
-		}
-		head, body, _ := strings.Cut(request, "\n\n")
-		headLines := strings.Split(strings.TrimSpace(head), "\n")
-		e.method, e.path, ok = strings.Cut(headLines[0], " ")
-		e.header, e.body = headLines[1:], strings.TrimSpace(body)
-		e.status, e.want, _ = strings.Cut(answer, "\n")
-		e.want = strings.TrimSpace(e.want)
-		if !ok {
-			return nil, fmt.Errorf("DEVELOPERS.md:%d: the example begins with no method and path", e.line)
-		}
-		out = append(out, e)
-		i = end
-	}
-	return out, nil
-}
-
-// differs says where an answer is not as shown: every member that is shown must
-// be there, lists in full length, and "..." stands for any text.
-func differs(at string, want, got any) string {
-	switch w := want.(type) {
-	case map[string]any:
-		g, ok := got.(map[string]any)
-		if !ok {
-			return fmt.Sprintf("%s is %v, want an object", at, got)
-		}
-		for k, v := range w {
-			if _, there := g[k]; !there {
-				return fmt.Sprintf("%s.%s is missing", at, k)
-			}
-			if d := differs(at+"."+k, v, g[k]); d != "" {
-				return d
-			}
-		}
-		return ""
-	case []any:
-		g, ok := got.([]any)
-		if !ok || len(g) != len(w) {
-			return fmt.Sprintf("%s is %v, want a list of %d", at, got, len(w))
-		}
-		for i := range w {
-			if d := differs(fmt.Sprintf("%s[%d]", at, i), w[i], g[i]); d != "" {
-				return d
-			}
-		}
-		return ""
-	case string:
-		if g, ok := got.(string); ok && w == "..." && g != "" {
-			return ""
-		}
-	}
-	if want != got {
-		return fmt.Sprintf("%s is %v, want %v", at, got, want)
-	}
-	return ""
-}
 
 func TestTheExamplesInDEVELOPERSHold(t *testing.T) {
 	text, err := os.ReadFile("../DEVELOPERS.md")
 	if err != nil {
 		t.Fatalf("the API must be described in DEVELOPERS.md: %v", err)
 	}
-	all, err := examples(string(text))
+	all, err := dashtest.Examples(string(text), "http-example")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -112,43 +32,43 @@ func TestTheExamplesInDEVELOPERSHold(t *testing.T) {
 	shown := map[string]bool{}
 	for _, e := range all {
 		b := local
-		if e.path == "/api/v1/pair" || strings.Contains(strings.Join(e.header, "\n"), "Authorization") {
+		if e.Path == "/api/v1/pair" || strings.Contains(strings.Join(e.Header, "\n"), "Authorization") {
 			b = paired
 		}
-		for i := range e.header {
-			e.header[i] = fill.Replace(e.header[i])
+		for i := range e.Header {
+			e.Header[i] = fill.Replace(e.Header[i])
 		}
-		path, _, _ := strings.Cut(e.path, "?")
+		path, _, _ := strings.Cut(e.Path, "?")
 		for _, c := range b.s.calls() {
-			if _, p, _ := strings.Cut(c.pattern, " "); strings.HasPrefix(c.pattern, e.method+" ") && matches(p, path) {
+			if _, p, _ := strings.Cut(c.pattern, " "); strings.HasPrefix(c.pattern, e.Method+" ") && matches(p, path) {
 				shown[c.pattern] = true
 			}
 		}
 		var got reply
-		if e.status == "101" {
-			c := b.mustSocket(e.header...)
+		if e.Status == "101" {
+			c := b.mustSocket(e.Header...)
 			_, first, err := c.ReadMessage()
 			if err != nil {
-				t.Errorf("DEVELOPERS.md:%d: %v", e.line, err)
+				t.Errorf("DEVELOPERS.md:%d: %v", e.Line, err)
 			}
 			got = reply{status: 101, text: string(first)}
 		} else {
-			got = b.ask(e.method, e.path, fill.Replace(e.body), e.header...)
+			got = b.ask(e.Method, e.Path, fill.Replace(e.Body), e.Header...)
 		}
-		if fmt.Sprint(got.status) != e.status {
-			t.Errorf("DEVELOPERS.md:%d: %s %s = %d %s, want %s", e.line, e.method, e.path, got.status, got.text, e.status)
+		if fmt.Sprint(got.status) != e.Status {
+			t.Errorf("DEVELOPERS.md:%d: %s %s = %d %s, want %s", e.Line, e.Method, e.Path, got.status, got.text, e.Status)
 			continue
 		}
-		if e.want == "" {
+		if e.Want == "" {
 			continue
 		}
 		var want any
-		if err := json.Unmarshal([]byte(e.want), &want); err != nil {
-			t.Errorf("DEVELOPERS.md:%d: the answer shown is no JSON: %v", e.line, err)
+		if err := json.Unmarshal([]byte(e.Want), &want); err != nil {
+			t.Errorf("DEVELOPERS.md:%d: the answer shown is no JSON: %v", e.Line, err)
 			continue
 		}
-		if d := differs("answer", want, any(got.json(t))); d != "" {
-			t.Errorf("DEVELOPERS.md:%d: %s %s: %s", e.line, e.method, e.path, d)
+		if d := dashtest.Differs("answer", want, any(got.json(t))); d != "" {
+			t.Errorf("DEVELOPERS.md:%d: %s %s: %s", e.Line, e.Method, e.Path, d)
 		}
 	}
 	for _, c := range local.s.calls() {

@@ -71,7 +71,7 @@ func TestChartPrintsOneLinePerFileInOrder(t *testing.T) {
 	if text, _ := lines[0]["error"].(string); !strings.Contains(text, "no 24-patch chart") || !strings.Contains(errs, text) || lines[0]["chart"] != nil {
 		t.Errorf("a picture without a chart gives %v and %q", lines[0], errs)
 	}
-	if text, _ := lines[2]["error"].(string); !strings.Contains(text, "gone.jpg") {
+	if text, _ := lines[2]["error"].(string); lines[2]["file"] != "gone.jpg" || !strings.Contains(text, "there is no such file") {
 		t.Errorf("a missing file gives %v", lines[2])
 	}
 	chart, ok := lines[1]["chart"].(map[string]any)

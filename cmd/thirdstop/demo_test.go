@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -14,6 +15,7 @@ import (
 	"testing"
 
 	"thirdstop/assess/studio"
+	"thirdstop/dashboard/dashtest"
 )
 
 func TestTheDemoComesOnTargetAndSaysHow(t *testing.T) {
@@ -80,6 +82,42 @@ func TestTheDemoFailsWhereTheFramesRunOut(t *testing.T) {
 	errs.Reset()
 	if code := playDemo(ctx, []string{"--headless"}, &out, &errs, &leap{}); code != 1 || !strings.Contains(errs.String(), "stopped") {
 		t.Errorf("a demo that is stopped exits %d and says %q", code, &errs)
+	}
+}
+
+func TestTheStudiosExamplesInDEVELOPERSHold(t *testing.T) {
+	text, err := os.ReadFile(filepath.FromSlash("../../DEVELOPERS.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, err := dashtest.Examples(string(text), "demo-example")
+	if err != nil || len(all) < 6 {
+		t.Fatalf("DEVELOPERS.md holds %d examples of the studio, want 6 at least (%v)", len(all), err)
+	}
+	b := &boathouse{room: studio.BoatHouse(1), capture: t.TempDir(), hands: pause}
+	shown := map[string]bool{}
+	for _, e := range all {
+		shown[e.Path] = true
+		w := httptest.NewRecorder()
+		http.StripPrefix("/demo", b).ServeHTTP(w, httptest.NewRequest(e.Method, e.Path, strings.NewReader(e.Body)))
+		var want, got any
+		if err := errors.Join(json.Unmarshal([]byte(e.Want), &want), json.Unmarshal(w.Body.Bytes(), &got)); err != nil {
+			t.Fatalf("DEVELOPERS.md:%d: %v", e.Line, err)
+		}
+		if d := dashtest.Differs("answer", want, got); fmt.Sprint(w.Code) != e.Status || d != "" {
+			t.Errorf("DEVELOPERS.md:%d: %s %s = %d, want %s; %s", e.Line, e.Method, e.Path, w.Code, e.Status, d)
+		}
+	}
+	for _, path := range []string{"studio", "light", "frame", "auto", "tire"} {
+		if !shown["/demo/"+path] {
+			t.Errorf("/demo/%s has no example in DEVELOPERS.md", path)
+		}
+	}
+	if light := b.room.Light("B"); light.Distance != 1.5 || light.Power != light.Least+9*light.Click {
+		t.Errorf("after the examples the key stands at %v and gives %v", light.Distance, light.Power)
+	}
+	if files, _ := filepath.Glob(filepath.Join(b.capture, "*.[jJ][pP][gG]")); len(files) != 1 {
+		t.Errorf("%d frames were taken, want 1", len(files))
 	}
 }
 
