@@ -18,7 +18,7 @@ const (
 	// A clipped backdrop whose light is known no better than this is looked at under
 	// the edge first; one that was seen there before must have become very unsure.
 	blind      exposure.Stops = 0.45
-	blindAgain exposure.Stops = 0.6
+	blindAgain exposure.Stops = 0.5
 )
 
 // decide draws the advice from the state, and gives it out where it changed.
@@ -298,6 +298,7 @@ func (s State) solve(fit rig.Fit, set rig.Setting, targets []rig.Target, peeked 
 		}
 	}
 	sol = fit.Cautious(set, s.ranges(main, true), main, sol, peeked)
+	sol = fit.Surer(set, s.ranges(main, true), main, sol)
 	if !targets[crownRegion].Judged {
 		return sol
 	}

@@ -20,6 +20,10 @@ const (
 	modifierLoss  = -1.5
 	modifierSigma = 1.0
 	blindSigma    = 3.0 // a light of which only the dial is known
+	// Of a light without a guide number that much is known: flashes for portraits have 30 to 64 m at ISO 100, a
+	// stop either way; what is on them takes as in modifierLoss; and a distance is told to a fifth or so.
+	usualGuide exposure.GuideNumber = 45
+	usualSigma                      = 1.4
 )
 
 // newModel is the light model of a plan before its first frame. gain and shutter are
@@ -51,6 +55,10 @@ func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter ex
 				spill, spread = float64(f), 1.0
 			}
 		}
+		dark, unlike := 0.0, 0.0 // what the lit region sends back less than white, and how far that is known
+		if main == backdropRegion && p.Backdrop.Colour != plan.White {
+			dark, unlike = math.Log2(reflectance[p.Backdrop.Colour]/reflectance[plan.White]), float64(colourSigma)
+		}
 		learned := KnownGuide{}
 		for _, g := range known {
 			if g.Group == l.Group {
@@ -61,9 +69,9 @@ func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter ex
 			// What is in front of the light and how it is tilted is in a learned number.
 			own(i, main, float64(level)+whiteUnderClip, math.Max(float64(learned.Sigma), 0.2))
 		} else if level, ok := l.Guide.Level(l.Distance, exposure.FullPower, 100, 1); ok {
-			loss, sigma := 0.0, 0.7
+			loss, sigma := dark, math.Hypot(0.7, unlike)
 			if l.Modifier != "" {
-				loss, sigma = modifierLoss, math.Hypot(sigma, modifierSigma)
+				loss, sigma = loss+modifierLoss, math.Hypot(sigma, modifierSigma)
 			}
 			if l.Role == plan.Fill || l.Role == plan.Hair {
 				loss, sigma = loss-1, math.Hypot(sigma, 1) // seen at a slant
@@ -71,6 +79,13 @@ func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter ex
 			own(i, main, float64(level)+loss+whiteUnderClip, sigma)
 		} else {
 			own(i, main, mean-float64(gain)-float64(lights[i].Power.Stops()), blindSigma)
+			if level, ok := usualGuide.Level(l.Distance, exposure.FullPower, 100, 1); ok {
+				loss, sigma := modifierLoss-0.5, usualSigma // half a stop by the cosine law for a key at 45 degrees
+				if l.Role == plan.Fill || l.Role == plan.Hair {
+					loss, sigma = loss-1, math.Hypot(sigma, 1)
+				}
+				own(i, main, float64(level)+loss+whiteUnderClip+dark, math.Hypot(sigma, unlike))
+			}
 		}
 		switch main {
 		case backdropRegion: // flagged from the sitter, as it should be
