@@ -166,6 +166,33 @@ func TestABurstLeavesPicturesToBeMadeWhenAsked(t *testing.T) {
 	}
 }
 
+func TestInABurstTheNewestPicturesAreMade(t *testing.T) {
+	b := newBench(t)
+	b.g.slow = make(chan struct{})
+	s := b.open()
+	const last = 10
+	for i := range last {
+		b.take(s, fmt.Sprintf("Q_%04d.JPG", i+1), dark+fmt.Sprint(" ", i))
+	}
+	close(b.g.slow)
+	for _, n := range []int{last, last - 1} { // those that wait; all the others would be made anew for this
+		if _, err := s.Thumbnail(context.Background(), n, 1600); err != nil {
+			t.Errorf("Thumbnail(%d): %v", n, err)
+		}
+	}
+	b.close(s)
+	var made []string
+	for _, f := range must(os.ReadDir(filepath.Join(b.trailOf(s), picturesDir))) {
+		if number, _, _ := strings.Cut(f.Name(), "-"); len(made) == 0 || made[len(made)-1] != number {
+			made = append(made, number)
+		}
+	}
+	got := strings.Join(made, " ")
+	if want := "0000009 0000010"; !strings.HasSuffix(got, want) || len(made) > 3 { // and the one that was under way
+		t.Errorf("in a burst of %d the pictures of %s were made, want %s and at most one more", last, got, want)
+	}
+}
+
 func TestOldPicturesGo(t *testing.T) {
 	b := newBench(t)
 	s := b.open()

@@ -51,9 +51,10 @@ type pictures struct {
 	mu      sync.Mutex
 	held    []held  // pictures that could not be stored, newest last
 	recent  []entry // newest last
+	queue   []entry // pictures that wait to be made, newest last
 	waiting map[version]chan struct{}
 	closed  bool
-	jobs    chan entry
+	jobs    chan struct{} // holds a token while something waits; closed with the shoot
 	done    chan struct{}
 	turn    chan struct{} // holds one token; who has it may make a picture out of the file
 }
@@ -74,14 +75,14 @@ type held struct {
 }
 
 func newPictures(dir string, r *room, baseline func() int, log zerolog.Logger) *pictures {
-	p := &pictures{dir: dir, room: r, log: log, baseline: baseline, waiting: map[version]chan struct{}{}, jobs: make(chan entry, keepQueued),
+	p := &pictures{dir: dir, room: r, log: log, baseline: baseline, waiting: map[version]chan struct{}{}, jobs: make(chan struct{}, 1),
 		done: make(chan struct{}), turn: make(chan struct{}, 1)}
 	go p.run()
 	return p
 }
 
-// put queues a frame's pictures. Where the queue is full, in a burst, they are left to be
-// made out of the file when somebody asks for them.
+// put queues a frame's pictures, which are made newest first. Where the queue is full, in a burst, the oldest in it
+// are left to be made out of the file when somebody asks for them: people look at the newest frame.
 func (p *pictures) put(v version, m Measured) {
 	e := entry{v, v.revision, m}
 	p.mu.Lock()
@@ -90,14 +91,43 @@ func (p *pictures) put(v version, m Measured) {
 	if len(p.recent) > keepMeasured {
 		p.recent = slices.Clone(p.recent[len(p.recent)-keepMeasured:])
 	}
-	select {
-	case p.jobs <- e:
-		if p.waiting[v] == nil {
-			p.waiting[v] = make(chan struct{})
-		}
-	default:
+	if p.closed {
 		m.Release()
+		return
 	}
+	if p.queue = append(p.queue, e); len(p.queue) > keepQueued {
+		old := p.queue[0]
+		p.queue = slices.Delete(p.queue, 0, 1)
+		old.m.Release()
+		p.nothingWaits(old.version)
+	}
+	if p.waiting[v] == nil {
+		p.waiting[v] = make(chan struct{})
+	}
+	select {
+	case p.jobs <- struct{}{}:
+	default: // there is a token
+	}
+}
+
+// nothingWaits lets go of those who wait for a version's pictures. The caller holds mu.
+func (p *pictures) nothingWaits(v version) {
+	if w := p.waiting[v]; w != nil {
+		close(w)
+		delete(p.waiting, v)
+	}
+}
+
+// next takes the newest that waits.
+func (p *pictures) next() (e entry, ok bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if len(p.queue) == 0 {
+		return e, false
+	}
+	e = p.queue[len(p.queue)-1]
+	p.queue = slices.Delete(p.queue, len(p.queue)-1, len(p.queue))
+	return e, true
 }
 
 // again notes that a revision was measured again.
@@ -129,11 +159,13 @@ func (p *pictures) run() {
 	defer again.Stop()
 	for {
 		select {
-		case e, ok := <-p.jobs:
+		case _, ok := <-p.jobs:
+			for e, more := p.next(); more; e, more = p.next() {
+				p.do(e)
+			}
 			if !ok {
 				return
 			}
-			p.do(e)
 		case <-again.C:
 			if p.room.shortage() != "" {
 				p.room.allows(0)
@@ -152,10 +184,7 @@ func (p *pictures) do(e entry) {
 	e.m.Release()
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if w := p.waiting[e.version]; w != nil {
-		close(w)
-		delete(p.waiting, e.version)
-	}
+	p.nothingWaits(e.version)
 }
 
 // make makes the pictures of a frame. Without them the page shows none.
