@@ -99,16 +99,43 @@ func (s *Server) serveEvents(w http.ResponseWriter, r *http.Request, who Device)
 	if err != nil {
 		return err
 	}
+	names := s.names()
+	named := make([]namedEvent, len(events))
+	for i, e := range events {
+		named[i] = namedEvent{e, names[e.By.Device]}
+	}
 	out := struct {
-		Events []shoot.Event `json:"events"`
-		Last   uint64        `json:"last"` // number of the newest event there is
-		More   bool          `json:"more"` // ask again with after = the number of the last one here
-	}{Events: events, Last: last}
+		Events []namedEvent `json:"events"`
+		Last   uint64       `json:"last"` // number of the newest event there is
+		More   bool         `json:"more"` // ask again with after = the number of the last one here
+	}{Events: named, Last: last}
 	if n := len(events); n > 0 {
 		out.Last = max(out.Last, events[n-1].Number)
 		out.More = events[n-1].Number < out.Last
 	}
 	return answer(w, http.StatusOK, out)
+}
+
+// namedEvent is a line of the shoot log with the name of the device that it came from, "" where that is not paired (any more).
+type namedEvent struct {
+	shoot.Event
+	ByName string `json:"by_name"`
+}
+
+// names are those of the paired devices, by id. Whoever can't be named is no reason to show no log.
+func (s *Server) names() map[string]string {
+	out := map[string]string{}
+	if s.cfg.Devices == nil {
+		return out
+	}
+	list, err := s.cfg.Devices.List()
+	if err != nil {
+		s.log.Warn().Err(err).Msg("the paired devices can't be read")
+	}
+	for _, d := range list {
+		out[d.ID] = d.Name
+	}
+	return out
 }
 
 // serveHealth is GET /healthz.

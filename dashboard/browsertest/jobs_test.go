@@ -89,6 +89,19 @@ func TestEachStatusIsSaidInWords(t *testing.T) {
 		return nil
 	})
 	p.says("open to f/5.6 Or instead: ISO 200 price: a little more noise")
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Advice = advise.Advice{Number: 101, Status: "aside", Headline: "Put aside", Reason: "Key (B): power down 2/3 stop, set 1/8 + 1/3."}
+		return nil
+	})
+	p.says("Put aside It comes back as soon as the light or the plan changes. Key (B): power down 2/3 stop, set 1/8 + 1/3.")
+	if eval[bool](p, `!!document.querySelector('.board.hold, .board.aside .water') || getComputedStyle(document.querySelector('.board')).borderStyle !== 'dashed'`) {
+		t.Error("what was put aside looks like hold")
+	}
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Advice = advise.Advice{Number: 102, Status: "rest", Headline: "Let the flashes rest", Reason: "They are hot."}
+		return nil
+	})
+	p.says("Let the flashes rest They are hot.")
 }
 
 func TestThreeAnswersBeginTheAdvice(t *testing.T) {
@@ -181,7 +194,7 @@ func TestAPressOnALightThatSomebodyElseTurnedIsNotRecorded(t *testing.T) {
 func TestAWhiteReferenceIsTappedAndTakenBack(t *testing.T) {
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url())
-	p.pressText("Mark a white reference")
+	p.pressText("Show a part …")
 	p.until("the picture can be marked", `document.querySelector('.marker-field')`)
 	r := eval[[]float64](p, `(() => { const r = document.querySelector('.marker-field').getBoundingClientRect(); return [r.left, r.top, r.width, r.height]; })()`)
 	p.tap(r[0]+r[2]*0.5, r[1]+r[3]*0.7)
@@ -198,7 +211,7 @@ func TestAWhiteReferenceIsTappedAndTakenBack(t *testing.T) {
 		t.Errorf("the box is %.3f of the frame wide, want a usual size", w)
 	}
 
-	p.pressText("Mark a white reference")
+	p.pressText("Show a part …")
 	p.until("the picture can be marked", `document.querySelector('.marker-field')`)
 	p.drag(r[0]+r[2]*0.3, r[1]+r[3]*0.4, r[0]+r[2]*0.5, r[1]+r[3]*0.6)
 	p.pressText("Use this")
@@ -210,6 +223,7 @@ func TestAWhiteReferenceIsTappedAndTakenBack(t *testing.T) {
 		}
 	}
 
+	p.pressText("Show a part …")
 	p.pressText("Take the mark back")
 	p.says("The white reference was taken back.")
 	if s.Snapshot().State.Reference != nil {

@@ -85,13 +85,13 @@ func TestAShootInFirefoxWithTheProgramItself(t *testing.T) {
 	p.picture("firefox-hold")
 
 	// The white card is tapped on the frame.
-	p.pressText("Mark a white reference")
+	p.pressText("Show a part …")
 	p.until("the picture can be marked", `document.querySelector('.marker-field')`)
 	var field [4]float64
 	p.ask(`(r => [r.left, r.top, r.width, r.height])(document.querySelector('.marker-field').getBoundingClientRect())`, &field)
 	p.mouse([2]float64{field[0] + field[2]*0.5, field[1] + field[3]*0.72})
 	p.pressText("Use this")
-	p.until("the white reference stands", `[...document.querySelectorAll('button')].some((b) => b.innerText === 'Take the mark back')`)
+	p.until("the white reference stands", `!document.querySelector('.marking') && document.querySelector('.region-white')`)
 
 	// A light is turned by hand, and the second tablet sees it.
 	p.f.call("browsingContext.setViewport", map[string]any{"context": p.context, "viewport": map[string]int{"width": 1180, "height": 2400}}, nil)

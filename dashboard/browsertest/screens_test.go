@@ -27,12 +27,12 @@ func TestPicturesOfTheScreens(t *testing.T) {
 	}
 	p.until("the first frame is there", `document.querySelector('.frame h2') && document.querySelector('.board:not(.opening)')`)
 	{
-		p.pressText("Mark a white reference")
+		p.pressText("Show a part …")
 		p.until("the picture can be marked", `document.querySelector('.marker-field')`)
 		r := eval[[]float64](p, `(() => { const r = document.querySelector('.marker-field').getBoundingClientRect(); return [r.left, r.top, r.width, r.height]; })()`)
 		p.tap(r[0]+r[2]*0.5, r[1]+r[3]*0.72)
 		p.pressText("Use this")
-		p.until("the white reference stands", `[...document.querySelectorAll('button')].some((b) => b.innerText === 'Take the mark back')`)
+		p.until("the white reference stands", `!document.querySelector('.marking') && document.querySelector('.region-white')`)
 	}
 	shoot()
 	p.allSizes("adjust", "now")

@@ -12,7 +12,7 @@ export function Again({ doc }) {
   const r = doc?.rebuild;
   if (!r) return null;
   return html`<section class="again" aria-label=${T.again.label}>
-    <h3>${T.again.title(r.name || r.shoot)}</h3>
+    <h3 dir="auto">${T.again.title(r.name || r.shoot)}</h3>
     <p class="quiet">${T.again.why(r.frame)}</p>
     <ul>${r.lights.map((l) => html`<li key=${l.group} lang=${theirs()} class=${l.same ? 'is-same' : 'is-apart'}>
       <p>${l.text}</p><p class="quiet">${T.again.then(l.then)}</p>
@@ -40,7 +40,7 @@ export function Past({ doc, stale }) {
     ${list === null && html`<button onClick=${show}>${T.again.show}</button>`}
     ${failed && html`<p class="says">${T.again.failed}</p>`}
     ${list && html`<ul>${list.map((s) => html`<li key=${s.id} data-shoot=${s.id}>
-      <p><b>${s.name || s.id}</b> <span class="quiet">${day(s.began)}, ${T.again.frames(s.frames)}${s.here ? `, ${T.again.here}` : ''}</span></p>
+      <p><b><bdi>${s.name || s.id}</bdi></b> <span class="quiet">${day(s.began)}, ${T.again.frames(s.frames)}${s.here ? `, ${T.again.here}` : ''}</span></p>
       <a class="button small-button" href=${`/api/v1/sheet?shoot=${encodeURIComponent(s.id)}`} target="_blank" rel="noopener">${T.again.sheet}</a>
       ${s.baseline > 0 && !s.here && open && (sure === s.id
         ? html`<span>${T.again.sure}</span>

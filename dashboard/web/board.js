@@ -8,10 +8,12 @@ import { act } from './api.js';
 import { Drifts, driftWarning } from './drift.js';
 import { Blade, Turn } from './blade.js';
 import { theirs } from './language.js';
+import { useNarrow } from './narrow.js';
 
 export function Board({ doc, low, echo, stale }) {
   const a = doc?.advice;
   const kind = !a ? 'opening' : a.status;
+  const narrow = useNarrow();
   return html`<section class=${`board ${kind}${low ? ' low' : ''}`} aria-label=${T.advice.label} id=${echo ? undefined : 'advice'} tabindex=${echo ? undefined : '-1'}>
     ${!echo && html`<p class="unseen" aria-live="polite">${a && !stale && !a.provisional ? `${a.headline}. ${a.reason || ''}` : ''}</p>`}
     ${!a && html`<${Word} text=${T.advice.opening} small />`}
@@ -19,9 +21,11 @@ export function Board({ doc, low, echo, stale }) {
     ${a && a.status === 'adjust' && a.adjustments?.length > 0 && html`<${Turns} doc=${doc} low=${low} stale=${stale} />`}
     ${a && a.status === 'hold' && html`<${Word} text=${T.advice.hold} water />`}
     ${a && a.status === 'waiting' && html`<${Word} text=${T.said.headline(a.headline || T.advice.waiting)} />`}
+    ${a && a.status === 'aside' && html`<${Aside} a=${a} low=${low} />`}
+    ${a && !known.includes(a.status) && html`<${Word} text=${T.said.headline(a.headline || a.status)} small />`}
     ${a && a.status === 'look' && html`<${Word} text=${a.headline || T.advice.look} small />`}
     ${a && a.status === 'no_plan' && html`<${Word} text=${T.said.headline(a.headline)} small />`}
-    ${a && html`<${Reason} a=${a} newest=${doc.frame?.number} low=${low} stale=${stale} />`}
+    ${a && html`<${Reason} a=${a} newest=${doc.frame?.number} low=${low} stale=${stale} terse=${low || busy(doc) || narrow && a.adjustments?.length > 1} />`}
     ${a && !low && a.status === 'no_plan' && may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
     ${a && !low && html`<${Ways} ways=${(a.ways || []).filter((w) => w.text !== a.headline)} />`}
     ${a && !low && html`<${Drifts} doc=${doc} />`}
@@ -30,12 +34,27 @@ export function Board({ doc, low, echo, stale }) {
   </section>`;
 }
 
+// busy says that there is so much on the board that the marks of the advice are said in a word each.
+const busy = (doc) => !!(doc.question || doc.drift?.stands?.length || doc.advice.ways?.length || doc.advice.warnings?.length || doc.advice.adjustments?.length > 2);
+
 function Word({ text, water, small }) {
   return html`<div class=${small ? 'word small' : 'word'}>
     <h1>${text}</h1>
     ${water && html`<svg class="water" viewBox="0 0 400 12" preserveAspectRatio="none" aria-hidden="true">
       <path d="M0 6h400" vector-effect="non-scaling-stroke" />
     </svg>`}
+  </div>`;
+}
+
+// known are the statuses that the board has a face for; of another, from a newer daemon, it shows the words.
+const known = ['no_plan', 'waiting', 'adjust', 'hold', 'look', 'aside'];
+
+// Aside is advice that somebody put aside: a folded note, neither something to do nor all well.
+function Aside({ a, low }) {
+  return html`<div class="put-aside">
+    <h1><svg viewBox="0 0 40 40" aria-hidden="true"><path d="M6 6h28v20l-8 8H6zM34 26h-8v8" /></svg> <span>${T.advice.aside}</span></h1>
+    ${a.adjustments?.length > 0 && html`<ul>${a.adjustments.map((t) => html`<li key=${t.group}>${T.said.light(t.light)}: ${T.said.change(t.change_text)}, ${T.advice.set} ${t.to_text}</li>`)}</ul>`}
+    ${!low && html`<p class="quiet">${T.advice.asideWhy}</p>`}
   </div>`;
 }
 
@@ -80,7 +99,7 @@ function NotNow({ a, stale }) {
   }}>${T.advice.notNow}</button>`;
 }
 
-function Reason({ a, newest, low, stale }) {
+function Reason({ a, newest, low, stale, terse }) {
   const marks = [];
   if (a.guess) marks.push([T.advice.guess, T.advice.guessWhy]);
   if (a.at_least) marks.push([T.advice.atLeast, T.advice.atLeastWhy]);
@@ -89,9 +108,9 @@ function Reason({ a, newest, low, stale }) {
   if (!a.reason && !marks.length && !aside) return null;
   return html`<div class="reason-row">
     <div class="reason">
-      <p>${marks.length > 0 && low && html`<b>${marks.map((m) => m[0]).join(', ')}: </b>`}<${Theirs} text=${a.reason} />
+      <p>${marks.length > 0 && terse && html`<b>${marks.map((m) => m[0]).join(', ')}: </b>`}<${Theirs} text=${a.reason} />
         ${a.frame > 0 && a.frame !== newest && !low && !a.provisional && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}</p>
-      ${!low && marks.map(([word, why]) => html`<p class="mark" key=${word}><b>${word}</b>: ${why}</p>`)}
+      ${!terse && marks.map(([word, why]) => html`<p class="mark" key=${word}><b>${word}</b>: ${why}</p>`)}
     </div>
     ${aside && html`<${NotNow} a=${a} stale=${stale} />`}
   </div>`;
@@ -103,11 +122,13 @@ function Theirs({ text }) {
   return html`<span lang=${own ? undefined : theirs()}>${own || text}</span>`;
 }
 
+// Ways are folded where there is no room for them beside what else is needed.
 function Ways({ ways }) {
+  const narrow = useNarrow();
   if (!ways.length) return null;
-  return html`<div class="ways"><h2>${T.advice.ways}</h2><ol>
-    ${ways.map((w) => html`<li key=${w.text}><b>${w.text}</b> <span>${w.price ? T.advice.price(w.price) : ''}</span></li>`)}
-  </ol></div>`;
+  const list = html`<ol>${ways.map((w) => html`<li key=${w.text}><b>${w.text}</b> <span>${w.price ? T.advice.price(w.price) : ''}</span></li>`)}</ol>`;
+  if (narrow) return html`<details class="ways"><summary>${T.advice.waysOf(ways.length)}</summary>${list}</details>`;
+  return html`<div class="ways"><h2>${T.advice.ways}</h2>${list}</div>`;
 }
 
 export function Warnings({ list }) {

@@ -56,13 +56,14 @@ export function Demo({ doc }) {
         <label class="metres"><input type="number" inputmode="decimal" min="0.3" max="8" step="0.05" aria-label=${T.demo.distance(T.said.light(l))} disabled=${busy}
           value=${l.distance_m} onChange=${(e) => Number(e.target.value) > 0 && say('/light', { group: l.group, distance_m: Number(e.target.value) })} /> ${T.demo.metres}</label>
       </li>`)}</ul>
+      <label class="demo-auto-in"><input type="checkbox" checked=${!!now.auto} disabled=${busy} onChange=${(e) => say('/auto', { on: e.target.checked })} /> <span>${T.demo.auto}</span></label>
       <label><input type="checkbox" id="demo-tire" checked=${!!now.tired} disabled=${busy} onChange=${(e) => say('/tire', { on: e.target.checked })} /> <span>${T.demo.tire}</span></label>
     </div>`}
     <div class="demo-bar">
       <h2>${T.demo.label}</h2>
       <button class=${turns.length ? 'strong' : ''} disabled=${busy || !turns.length} onClick=${follow}>${T.demo.follow}</button>
       <button class=${turns.length ? '' : 'strong'} disabled=${busy} onClick=${() => say('/frame', {})}>${T.demo.shoot}</button>
-      <label><input type="checkbox" checked=${!!now.auto} disabled=${busy} onChange=${(e) => say('/auto', { on: e.target.checked })} /> <span>${T.demo.auto}</span></label>
+      <label class="demo-auto"><input type="checkbox" checked=${!!now.auto} disabled=${busy} onChange=${(e) => say('/auto', { on: e.target.checked })} /> <span>${T.demo.auto}</span></label>
       <button class="demo-fold" aria-expanded=${open ? 'true' : 'false'} aria-controls="demo-open" onClick=${() => setOpen(!open)}>${open ? T.demo.close : T.demo.open}</button>
     </div>
   </section>`;

@@ -10,8 +10,8 @@ export function Drifts({ doc }) {
   const list = doc?.drift?.stands || [];
   if (!list.length) return null;
   return html`<ul class="drifts" aria-label=${T.drift.label}>${list.map((d) => html`<li key=${`${d.id}`}>
-    <p lang=${theirs()}><b>${d.text}</b> ${d.remedy}</p>
     ${d.caution && html`<details><summary>${T.drift.care}</summary><p lang=${theirs()}>${d.caution}</p></details>`}
+    <p lang=${theirs()}><b>${d.text}</b> ${d.remedy}</p>
   </li>`)}</ul>`;
 }
 

@@ -64,7 +64,7 @@ function Reel({ doc, list, at, beside, baseline, choose, more, older }) {
 function Numbers({ f, base, off }) {
   const other = (region) => (base && base.number !== f.number ? (base.expected || []).find((e) => e.region === region) : null);
   return html`<div class="numbers">
-    <p class="quiet">${clock(f.at)}${f.file_name ? `, ${f.file_name}` : ''}</p>
+    <p class="quiet">${clock(f.at)}${f.file_name ? html`, <bdi>${f.file_name}</bdi>` : ''}</p>
     ${f.expected?.length > 0 && html`<table><thead><tr><th scope="col">${T.staff.label}</th><th scope="col">${T.staff.now}</th><th scope="col">${T.staff.aim}</th>${base && base.number !== f.number && html`<th scope="col">${T.frames.against(base.number)}</th>`}</tr></thead>
       <tbody>${f.expected.map((e) => html`<tr key=${e.region}><th scope="row">${T.said.region(e.name)}</th><td>${T.said.level(e.now_text)}</td><td>${T.said.level(e.target_text)}${e.in_target ? '' : ' ≠'}</td>
         ${base && base.number !== f.number && html`<td>${other(e.region) ? signed(e.now_stops - other(e.region).now_stops) : ''}</td>`}</tr>`)}</tbody></table>`}

@@ -7,19 +7,26 @@ import { length } from './units.js';
 import { may } from './store.js';
 import { act } from './api.js';
 import { Blade } from './blade.js';
+import { useNarrow } from './narrow.js';
 
 const rest = 900; // ms without another press until the adjustment is recorded
 
 export function Lights({ doc, stale }) {
   const list = doc?.lights || [];
   const advised = Object.fromEntries((doc?.advice?.status === 'adjust' ? doc.advice.adjustments || [] : []).map((a) => [a.group, a.to_text]));
+  const narrow = useNarrow();
+  const [chosen, choose] = useState('');
+  const at = list.findIndex((l) => l.group === chosen);
   return html`<section class="lights" aria-label=${T.lights.label}>
-    <header><h2>${T.lights.label}</h2><a href="#lights">${T.care.short}</a></header>
+    <header><h2>${T.lights.label}</h2><a href="#lights">${narrow ? T.care.brief : T.care.short}</a></header>
     ${list.length === 0
       ? html`<p class="quiet">${T.lights.none}</p>`
       : html`<ul class=${`light-row n${Math.min(list.length, 4)}`}>
-        ${list.map((l, i) => html`<${Light} key=${l.group} light=${l} index=${i} advised=${advised[l.group]} stale=${stale} />`)}
-      </ul>`}
+        ${list.map((l, i) => (narrow
+          ? html`<${Cell} key=${l.group} light=${l} index=${i} open=${l.group === chosen} choose=${() => choose(l.group === chosen ? '' : l.group)} />`
+          : html`<${Light} key=${l.group} light=${l} index=${i} advised=${advised[l.group]} stale=${stale} />`))}
+      </ul>
+      ${narrow && at >= 0 && html`<ul class="light-chosen"><${Light} key=${chosen} light=${list[at]} index=${at} advised=${advised[chosen]} stale=${stale} /></ul>`}`}
   </section>`;
 }
 
@@ -65,9 +72,20 @@ export function useLight(light, stale) {
 
 // saying is what stands under a light's name: what becomes of a press, else what is advised.
 export function saying(light, phase, advised) {
-  const about = [light.modifier, light.distance_m > 0 && length(light.distance_m)].filter(Boolean).join(', ');
+  const about = [light.distance_m > 0 && length(light.distance_m), light.modifier].filter(Boolean).join(', ');
   return { soon: T.lights.soon, saving: T.lights.saving, saved: T.lights.saved }[phase]
     || (light.off ? T.lights.isOff : advised && advised !== light.power_text ? T.lights.advised(advised) : about);
+}
+
+// Cell is a light where there is no room for its stepper: a press opens that.
+function Cell({ light, index, open, choose }) {
+  return html`<li class=${light.off ? 'light cell is-off' : 'light cell'}>
+    <button aria-expanded=${open ? 'true' : 'false'} disabled=${!may('adjust')} onClick=${choose}>
+      <${Blade} group=${light.group} index=${index} quiet=${light.off} />
+      <span>${T.said.light(light).replace(` (${light.group})`, '')}</span>
+      <output>${light.off ? T.lights.off : light.power_text || T.lights.unknown}</output>
+    </button>
+  </li>`;
 }
 
 function Light({ light, index, advised, stale }) {
@@ -76,7 +94,7 @@ function Light({ light, index, advised, stale }) {
     <div class="light-head">
       <${Blade} group=${light.group} index=${index} quiet=${light.off} />
       <div><h3>${T.said.light(light).replace(` (${light.group})`, '')}</h3>
-        <p class="light-says" aria-live="polite">${saying(light, phase, advised)}</p></div>
+        <p class="light-says" aria-live="polite" title=${saying(light, '', advised)}>${saying(light, phase, advised)}</p></div>
     </div>
     <${Stepper} light=${light} text=${text} draft=${draft >= 0} down=${!fixed && shown > 0} up=${!fixed && shown < settings.length - 1} press=${press} />
   </li>`;

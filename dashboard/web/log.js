@@ -3,10 +3,18 @@
 
 import { html, useState } from './vendor/htm-preact.js';
 import { T, clock } from './texts.js';
-import { may } from './store.js';
+import { may, store } from './store.js';
 import { act } from './api.js';
 import { theirs } from './language.js';
 import { Past } from './again.js';
+
+// By names the device that a line is from, where more than this machine could have done it.
+function By({ e }) {
+  const by = e.by, you = store.doc?.you;
+  if (!by?.device || by.device === 'local' && you?.device === 'local') return null;
+  const name = by.device === you?.device ? T.log.byYou : e.by_name || (by.device === 'local' ? T.log.byMachine : T.log.byGone);
+  return html` <span class="by">${T.log.by} <bdi>${name}</bdi></span>`;
+}
 
 export function Lines({ events, limit }) {
   if (!events.length) return html`<p class="quiet">${T.log.none}</p>`;
@@ -14,7 +22,7 @@ export function Lines({ events, limit }) {
   return html`<ol class="lines" lang=${theirs()} reversed start=${events.length}>
     ${list.map((e) => html`<li key=${e.number} data-number=${e.number} class=${`line is-${e.kind}`}>
       <time datetime=${e.at}>${clock(e.at)}</time>
-      <p>${e.text}${e.words ? html` <q>${e.words}</q>` : ''}</p>
+      <p>${e.text}${e.words ? html` <q dir="auto">${e.words}</q>` : ''}<${By} e=${e} /></p>
     </li>`)}
   </ol>`;
 }

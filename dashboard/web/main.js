@@ -100,7 +100,7 @@ function Head({ doc, link, stale }) {
   const troubles = [...(doc?.recording ? [{ code: 'recording', text: doc.recording }] : []), ...(doc?.troubles || [])];
   return html`<header class="head">
     <p class="mast">${T.name}</p>
-    <p class="head-plan">${[doc?.plan?.name, doc?.camera?.text].filter(Boolean).join(' · ')}</p>
+    <p class="head-plan"><bdi>${doc?.plan?.name || ''}</bdi>${doc?.plan?.name && doc?.camera?.text ? ' · ' : ''}${doc?.camera?.text || ''}</p>
     <p class="head-link">${!doc || !link.ever ? T.link.opening : stale ? T.link.aged(since)
       : doc.measuring > 0 ? T.link.measuring(doc.measuring) : doc.latency_ms > 0 ? T.link.latency(Math.round(doc.latency_ms)) : T.link.up}</p>
     ${stale && html`<p class="unseen" role="alert">${T.link.lost}</p><div class="stale-bar"><span>${T.link.stale(since)}</span> <button onClick=${wake}>${T.link.retry}</button></div>`}

@@ -17,7 +17,7 @@ export function firstBox(w, h) {
   return around(0.5, 0.6, d.x, d.y);
 }
 
-export function Marker({ box, draw, w, h, busy, use, cancel }) {
+export function Marker({ box, draw, w, h, busy, use, cancel, label }) {
   const from = useRef(null), field = useRef(null);
   useEffect(() => field.current?.focus(), []);
 
@@ -38,17 +38,23 @@ export function Marker({ box, draw, w, h, busy, use, cancel }) {
     if (drawn.x1 - drawn.x0 > least && drawn.y1 - drawn.y0 > least) draw(drawn);
   };
   const key = (e) => {
+    if (e.key === 'Escape') { e.preventDefault(); cancel(); return; }
+    if (e.shiftKey && e.key.startsWith('Arrow')) { // another shape
+      const [dx, dy] = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[e.key];
+      e.preventDefault();
+      draw(inside({ ...box, x1: Math.max(box.x0 + least, box.x1 + dx * nudge), y1: Math.max(box.y0 + least, box.y1 + dy * nudge) }));
+      return;
+    }
     const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[e.key];
     const cx = (box.x0 + box.x1) / 2, cy = (box.y0 + box.y1) / 2, hx = (box.x1 - box.x0) / 2, hy = (box.y1 - box.y0) / 2;
     if (by) draw(around(cx + by[0] * nudge, cy + by[1] * nudge, hx, hy));
     else if (e.key === '+' || e.key === '=') draw(around(cx, cy, Math.min(hx * 1.15, 0.4), Math.min(hy * 1.15, 0.4)));
     else if (e.key === '-') draw(around(cx, cy, Math.max(hx / 1.15, least), Math.max(hy / 1.15, least)));
     else if (e.key === 'Enter' && !busy) use();
-    else if (e.key === 'Escape') cancel();
     else return;
     e.preventDefault();
   };
-  return html`<div class="marker-field" ref=${field} tabindex="0" role="application" aria-label=${`${T.frame.draw}. ${T.frame.markHelp}`}
+  return html`<div class="marker-field" ref=${field} tabindex="0" role="application" aria-label=${`${label}. ${T.mark.keys}`}
     onPointerDown=${down} onPointerMove=${move} onPointerUp=${() => { from.current = null; }} onPointerCancel=${() => { from.current = null; }} onKeyDown=${key}>
     <svg class="regions" viewBox="0 0 1 1" preserveAspectRatio="none" aria-hidden="true">
       ${['region-under', 'region-white'].map((c) => html`<rect class=${c} key=${c} x=${box.x0} y=${box.y0}

@@ -7,7 +7,7 @@ import { T, percent } from './texts.js';
 import { may } from './store.js';
 import { act, get, picture } from './api.js';
 import { unpack, outline, clippedRuns } from './mask.js';
-import { Marker, firstBox } from './marker.js';
+import { Marking, standing } from './mark.js';
 
 const edge = 960; // longest side asked for, pixels
 const step = 4; // pixels along a square that is marked as clipped or not
@@ -15,8 +15,7 @@ const step = 4; // pixels along a square that is marked as clipped or not
 // Picture shows the newest frame, or with past one of before, on which nothing is declared any more.
 export function Picture({ doc, stale, past }) {
   const frame = doc?.frame;
-  const [box, setBox] = useState(null); // being drawn for the white reference
-  const [busy, setBusy] = useState(false);
+  const [marking, mark] = useState(false);
   const reading = frame?.reading;
   const shown = useShown(frame, stale);
   const late = !shown || shown.key !== keyOf(frame);
@@ -24,15 +23,7 @@ export function Picture({ doc, stale, past }) {
 
   const meant = (doc.advice?.expected || frame.expected || []).some((e) => e.region === 'backdrop_floor');
   const w = reading?.width || 3, h = reading?.height || 2;
-  const reference = reading?.regions?.white_reference;
   const declared = doc.reference;
-  const marking = box !== null;
-  const send = async (box) => {
-    setBusy(true);
-    const done = await act('POST', '/white-reference', { frame: frame.number, box });
-    setBusy(false);
-    if (done) setBox(null);
-  };
 
   return html`<section class=${w >= h ? 'frame wide' : 'frame tall'} aria-label=${T.frame.label}>
     <header>
@@ -48,25 +39,18 @@ export function Picture({ doc, stale, past }) {
           ${shown && (shown.lost
             ? html`<p class="frame-lost">${T.frame.noPicture}</p>`
             : html`<${Shown} shown=${shown} meant=${meant} />`)}
-          ${shown && html`<${Regions} reading=${reading} masks=${shown.masks} declared=${declared} hide=${marking || late} w=${w} h=${h} />`}
+          ${shown && html`<${Regions} reading=${reading} masks=${shown.masks} declared=${declared} marks=${past ? null : doc.marks} hide=${late} w=${w} h=${h} />`}
         </div>
-        ${marking && html`<${Marker} box=${box} draw=${setBox} busy=${busy || stale} w=${w} h=${h}
-          use=${() => send(box)} cancel=${() => setBox(null)} />`}
       </div>
     </div>
-    ${marking && html`<div class="frame-side marker-foot">
-      <p>${T.frame.markHelp}</p>
-      <button class="strong" disabled=${busy || stale} onClick=${() => send(box)}>${T.frame.use}</button>
-      <button onClick=${() => setBox(null)}>${T.frame.cancel}</button>
-    </div>`}
-    ${!marking && html`<div class="frame-side"><${Legend} reading=${reading} meant=${meant} declared=${declared} />
+    ${marking && html`<${Marking} doc=${doc} stale=${stale} close=${() => mark(false)} />`}
+    <div class="frame-side"><${Legend} doc=${doc} reading=${reading} meant=${meant} declared=${declared} />
     ${may('reference') && reading && !past && html`<div class="frame-acts">
-      <button class="small-button" disabled=${stale} onClick=${() => setBox(declared || reference?.box || firstBox(w, h))}>${T.frame.mark}</button>
-      ${declared && html`<button class="small-button" disabled=${stale || busy} onClick=${() => send(null)}>${T.frame.clear}</button>`}
+      <button class="small-button frame-mark" disabled=${stale} onClick=${() => mark(true)}>${T.mark.open}</button>
       ${may('baseline') && frame.on_target && doc.baseline !== frame.number && html`
         <button class="small-button" disabled=${stale} onClick=${() => act('POST', '/baseline', { frame: frame.number }, () => true)}>${T.frame.baseline(frame.number)}</button>`}
       ${doc.baseline > 0 && html`<span class="quiet">${doc.baseline === frame.number ? T.frame.isBaseline : T.frame.baselineAt(doc.baseline)}</span>`}
-    </div>`}</div>`}
+    </div>`}</div>
   </section>`;
 }
 
@@ -166,7 +150,8 @@ const dots = (g, k) => tile(g, k, 20, 20, (t) => {
   }
 });
 
-function Regions({ reading, masks, declared, hide, w, h }) {
+function Regions({ reading, masks, declared, marks, hide, w, h }) {
+  const shown = ['face', 'backdrop', 'witness'].map((p) => marks?.[p]).filter(Boolean);
   const line = useMemo(() => (masks.backdrop ? outline(masks.backdrop) : ''), [masks]);
   const found = reading?.regions?.white_reference;
   const box = declared || found?.box;
@@ -176,12 +161,13 @@ function Regions({ reading, masks, declared, hide, w, h }) {
       <path class="region-under" d=${line} vector-effect="non-scaling-stroke" />
       <path class="region-line" d=${line} vector-effect="non-scaling-stroke" />
     </g>`}
+    ${!hide && shown.map((m, i) => ['region-under', 'region-shown'].map((c) => html`<rect class=${c} key=${c + i} x=${m.x0 * w} y=${m.y0 * h} width=${(m.x1 - m.x0) * w} height=${(m.y1 - m.y0) * h} vector-effect="non-scaling-stroke" />`))}
     ${!hide && box && ['region-under', declared ? 'region-white' : 'region-found'].map((c) => html`<rect class=${c} key=${c}
       x=${box.x0 * w} y=${box.y0 * h} width=${(box.x1 - box.x0) * w} height=${(box.y1 - box.y0) * h} vector-effect="non-scaling-stroke" />`)}
   </svg>`;
 }
 
-function Legend({ reading, meant, declared }) {
+function Legend({ doc, reading, meant, declared }) {
   const r = reading?.regions;
   if (!r) return null;
   const lines = [];
@@ -189,6 +175,10 @@ function Legend({ reading, meant, declared }) {
   if (r.sitter?.clipped_share > 0) lines.push(T.frame.clipSitter(percent(r.sitter.clipped_share)));
   if (!lines.length) lines.push(T.frame.clipNone);
   if (!declared && r.white_reference) lines.push(`${T.frame.reference}: ${T.frame.found}`);
+  const hand = ['face', 'backdrop', 'witness', 'empty'].filter((p) => standing(doc, p));
+  if (hand.length) lines.push(T.mark.byHand(hand.map((p) => T.mark.parts[p]).join(', ')));
+  // That a program saved it is said once: "edited" gives the reason as well.
+  const notes = (reading.labels || []).filter((l, i, all) => !(l.code === 'progressive' && all.some((o) => o.code === 'edited')) && !all.some((o, k) => k < i && o.text === l.text));
   return html`<ul class="legend" aria-label=${T.frame.legend}>${lines.map((l) => html`<li key=${l}>${l}</li>`)}
-    ${(reading.labels || []).map((l) => html`<li key=${l.code}>${l.text}</li>`)}</ul>`;
+    ${notes.map((l) => html`<li key=${l.code}>${l.text}</li>`)}</ul>`;
 }

@@ -79,8 +79,11 @@ export const texts = {
     done: 'Ist gestellt',
     doneFor: (light, to) => `Ist gestellt: ${light} auf ${to}`,
     notNow: 'Jetzt nicht',
+    aside: 'Beiseitegelegt',
+    asideWhy: 'Gilt wieder, sobald sich Licht oder Plan ändern.',
     from: (n) => `aus Bild ${n}`,
     ways: 'Oder stattdessen:',
+    waysOf: (n) => `Oder stattdessen: ${n} ${mehr(n, 'anderer Weg', 'andere Wege')}`,
     price: (p) => `Preis: ${p}`,
     blocks: 'Zuerst:',
     note: 'Hinweis:',
@@ -108,15 +111,29 @@ export const texts = {
     clipMeant: (p) => `Punkte: Hintergrund über der Grenze, wie gewollt, ${p}`,
     clipNone: 'nichts ist ausgefressen',
     tiny: 'unter 0,1 %',
-    mark: 'Weißreferenz zeigen',
-    markHelp: 'Die weiße Karte oder das Hemd antippen oder einen Rahmen darum ziehen. Pfeiltasten schieben ihn, + und − ändern die Größe.',
     use: 'Diese nehmen',
     cancel: 'Abbrechen',
     clear: 'Marke zurücknehmen',
     baseline: () => 'Als Maßstab nehmen',
     isBaseline: 'Dies ist der Maßstab.',
     baselineAt: (n) => `Maßstab: Bild ${n}`,
-    draw: 'Rahmen für die Weißreferenz',
+  },
+
+  mark: {
+    open: 'Etwas zeigen …',
+    title: (n) => `Auf Bild ${n} zeigen`,
+    stands: 'von Hand gezeigt',
+    parts: { white: 'Weißreferenz', face: 'Gesicht', backdrop: 'Hintergrund', witness: 'Zeugenstreifen', empty: 'leerer Hintergrund' },
+    help: {
+      white: 'Die weiße Karte oder das Hemd antippen oder einen Rahmen darum ziehen. Danach wird die Führung beurteilt.',
+      face: 'Einen Rahmen um das Gesicht ziehen, vom Haar bis zum Kinn. Er zählt als Person, mit einem Körper darunter, bis zur nächsten Person.',
+      backdrop: 'Einen Rahmen ziehen, in dem der Hintergrund liegt. Was außerhalb liegt, zählt nicht dazu, bis zur nächsten Person.',
+      witness: 'Ein grauer Streifen, fest am Rand jedes Bildes: einen Rahmen in ihm ziehen. Sein Licht wird aus jedem Bild gelesen.',
+      empty: 'Zeigt dieses Bild den Hintergrund ohne jemanden davor? Dann ist, was hier nicht Hintergrund ist (Stative, der Raum), auch in den nächsten Bildern keiner, solange die Kamera steht.',
+    },
+    keys: 'Mit Finger oder Maus ziehen. Pfeiltasten schieben den Rahmen, + und − ändern die Größe, Umschalt mit Pfeiltasten seine Form, Eingabe nimmt ihn.',
+    isEmpty: (n) => `Bild ${n} ist leer`,
+    byHand: (what) => `von Hand gezeigt: ${what}`,
   },
 
   staff: {
@@ -128,6 +145,7 @@ export const texts = {
     inTarget: 'im Ziel',
     over: 'darüber',
     under: 'darunter',
+    unknown: 'darüber, wie weit ist nicht zu sehen',
     none: 'Noch wird nichts beurteilt.',
     say: (e, where) => `${texts.said.region(e.name)}: jetzt ${stufen(e.now_text)}, ${where}; Ziel ${stufen(e.target_text)}` +
       (e.then_text ? `; danach ${stufen(e.then_text)}` : ''),
@@ -223,6 +241,10 @@ export const texts = {
     label: 'Letzte Ereignisse',
     all: 'Ganzes Protokoll',
     none: 'Noch ist nichts geschehen.',
+    by: 'von',
+    byYou: 'dir',
+    byMachine: 'diesem Rechner',
+    byGone: 'einem Gerät, das nicht mehr verbunden ist',
     note: 'Notiz',
     notePlace: 'Was soll gemerkt werden?',
     addNote: 'Aufschreiben',
@@ -395,6 +417,7 @@ export const texts = {
 
   care: {
     short: 'Heiße Köpfe, Stative, Netzstrom, Blitz vor Augen: es gilt die Anleitung.',
+    brief: 'Heiße Köpfe, Netz, Augen: Vorsicht',
     more: [
       'Blitzröhren, Einstelllampen und Metallteile bleiben nach Gebrauch heiß. Ausschalten, Stecker ziehen und abkühlen lassen, bevor man sie anfasst oder abdeckt. Papier, Stoff und Folien so weit weg halten, wie die Anleitung des Herstellers sagt.',
       'Nie einen Blitz oder Generator öffnen. Seine Kondensatoren können lange nach dem Ausstecken tödlich geladen sein. Reparaturen dem Service des Herstellers überlassen.',

@@ -51,8 +51,11 @@ export const T = {
     done: 'I set it',
     doneFor: (light, to) => `I set it: ${light} to ${to}`,
     notNow: 'Not now',
+    aside: 'Put aside',
+    asideWhy: 'It comes back as soon as the light or the plan changes.',
     from: (n) => `from frame ${n}`,
     ways: 'Or instead:',
+    waysOf: (n) => `Or instead: ${n} ${plural(n, 'other way', 'other ways')}`,
     price: (p) => `price: ${p}`,
     blocks: 'First:',
     note: 'Note:',
@@ -80,15 +83,29 @@ export const T = {
     clipMeant: (p) => `dots: backdrop over the edge, as meant, ${p}`,
     clipNone: 'nothing clips',
     tiny: 'under 0.1 %',
-    mark: 'Mark a white reference',
-    markHelp: 'Tap the white card or shirt, or draw a box round it. Arrow keys move the box, + and − size it.',
     use: 'Use this',
     cancel: 'Cancel',
     clear: 'Take the mark back',
     baseline: () => 'Make it the baseline',
     isBaseline: 'This is the baseline.',
     baselineAt: (n) => `Baseline: frame ${n}`,
-    draw: 'Box for the white reference',
+  },
+
+  mark: {
+    open: 'Show a part …',
+    title: (n) => `Show on frame ${n}`,
+    stands: 'shown by hand',
+    parts: { white: 'white reference', face: 'face', backdrop: 'backdrop', witness: 'witness strip', empty: 'empty backdrop' },
+    help: {
+      white: 'Tap the white card or shirt, or draw a box round it. The key is judged by it.',
+      face: 'Draw a box round the face, from hair to chin. It counts as the sitter, with a body under it, until the next sitter.',
+      backdrop: 'Draw a box in which the backdrop lies. Nothing outside counts as backdrop, until the next sitter.',
+      witness: 'A grey strip fixed at the edge of every frame: draw a box inside it. Its light is read from each frame.',
+      empty: 'Does this frame show the backdrop with nobody before it? Then what is no backdrop here (stands, the room) is none in the next frames, while the camera stays where it is.',
+    },
+    keys: 'Draw with finger or mouse. Arrow keys move the box, + and − size it, Shift with arrow keys change its shape, Enter takes it.',
+    isEmpty: (n) => `Frame ${n} is empty`,
+    byHand: (what) => `shown by hand: ${what}`,
   },
 
   staff: {
@@ -100,6 +117,7 @@ export const T = {
     inTarget: 'on target',
     over: 'over',
     under: 'under',
+    unknown: 'over, how far is not seen',
     none: 'Nothing is judged yet.',
     say: (e, where) => `${e.name}: now ${e.now_text}, ${where}; target ${e.target_text}` +
       (e.then_text ? `; then ${e.then_text}` : ''),
@@ -195,6 +213,10 @@ export const T = {
     label: 'Last events',
     all: 'Whole shoot log',
     none: 'Nothing has happened yet.',
+    by: 'by',
+    byYou: 'you',
+    byMachine: 'this machine',
+    byGone: 'a device that is no longer paired',
     note: 'Note',
     notePlace: 'What should be remembered?',
     addNote: 'Write it down',
@@ -367,6 +389,7 @@ export const T = {
 
   care: {
     short: 'Hot heads, stands, mains, flash near eyes: the maker’s manual decides.',
+    brief: 'Hot heads, mains, eyes: take care',
     more: [
       'Flash tubes, modelling lamps and metal fittings stay hot after use. Switch off, unplug and let them cool before touching or covering them. Keep paper, cloth and gels at the distance the maker’s manual gives.',
       'Never open a flash or power pack. Its capacitors can hold a lethal charge long after it is unplugged. Leave repair to the maker’s service.',
