@@ -361,7 +361,7 @@ func TestThePageSpeaksGermanWhereItIsChosen(t *testing.T) {
 	p.says("Führung (B): 2/3 Blende runter, auf 1/8 + 1/3")
 	p.says("Hintergrund (A): 1/3 Blende rauf, auf 1/4")
 	p.says("0 bis +1/2")
-	if !eval[bool](p, `document.querySelector('.reason span').lang === 'en' && document.querySelector('.lines').lang === 'en'`) {
+	if !eval[bool](p, `document.querySelector('.reason span').lang === 'en' && [...document.querySelectorAll('.lines p > span')].some((e) => e.lang === 'en')`) {
 		t.Error("sentences of the daemon, which are English, are not marked as such")
 	}
 }

@@ -104,6 +104,9 @@ func TestAShootInFirefoxWithTheProgramItself(t *testing.T) {
 	second.ask(`document.querySelectorAll('.light output')[1].innerText`, &after)
 	p.until("both show the same", fmt.Sprintf(`document.querySelectorAll('.light output')[1].innerText === %q`, after))
 
+	for _, f := range p.axe(string(axe)) {
+		t.Errorf("#now: %s: %s (%s): %s", f.ID, f.Help, f.HelpURL, f.Nodes)
+	}
 	for _, s := range []string{"frames", "lights", "past", "log", "plan", "walk", "devices"} {
 		p.press(fmt.Sprintf(`.foot nav a[href="#%s"]`, s))
 		p.until("the screen "+s+" is drawn", fmt.Sprintf(`document.querySelector('.app.on-%s .screen')?.innerText.length > 20`, s))

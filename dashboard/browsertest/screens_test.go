@@ -35,6 +35,14 @@ func TestPicturesOfTheScreens(t *testing.T) {
 		p.until("the white reference stands", `!document.querySelector('.marking') && document.querySelector('.region-white')`)
 	}
 	shoot()
+	for _, size := range sizes {
+		p.do(chromedp.EmulateViewport(size[0], size[1]))
+		p.pressText("Show a part …")
+		p.press("input[name=part][value=face]")
+		p.until("the sheet is there", `document.querySelector('.marking img')?.naturalWidth > 0 && document.querySelector('.marker-field')`)
+		p.picture(fmt.Sprintf("mark-%dx%d", size[0], size[1]))
+		p.pressText("Cancel")
+	}
 	p.allSizes("adjust", "now")
 	for turn := 0; turn < 12 && !eval[bool](p, `!!document.querySelector('.board.hold')`); turn++ {
 		if eval[bool](p, `!!document.querySelector('.board.adjust')`) {

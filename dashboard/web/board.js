@@ -8,6 +8,7 @@ import { act } from './api.js';
 import { Drifts, driftWarning } from './drift.js';
 import { Blade, Turn } from './blade.js';
 import { theirs } from './language.js';
+import { Theirs } from './theirs.js';
 import { useNarrow } from './narrow.js';
 
 export function Board({ doc, low, echo, stale }) {
@@ -29,10 +30,13 @@ export function Board({ doc, low, echo, stale }) {
     ${a && !low && a.status === 'no_plan' && may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
     ${a && !low && html`<${Ways} ways=${(a.ways || []).filter((w) => w.text !== a.headline)} />`}
     ${a && !low && html`<${Drifts} doc=${doc} />`}
-    ${a && !low && html`<${Warnings} list=${(a.warnings || []).filter((w) => !driftWarning(w))} />`}
+    ${a && !low && html`<${Warnings} list=${(a.warnings || []).filter((w) => !driftWarning(w) && !said(a, w))} />`}
     ${doc?.question && html`<${Question} q=${doc.question} stale=${stale} />`}
   </section>`;
 }
+
+// said tells that headline and reason are a warning's words already.
+const said = (a, w) => a.reason && a.status === 'look' && w.text.includes(a.headline.replace(/\.$/, '')) && w.text.includes(a.reason.replace(/\.$/, ''));
 
 // busy says that there is so much on the board that the marks of the advice are said in a word each.
 const busy = (doc) => !!(doc.question || doc.drift?.stands?.length || doc.advice.ways?.length || doc.advice.warnings?.length || doc.advice.adjustments?.length > 2);
@@ -114,12 +118,6 @@ function Reason({ a, newest, low, stale, terse }) {
     </div>
     ${aside && html`<${NotNow} a=${a} stale=${stale} />`}
   </div>`;
-}
-
-// Theirs is a sentence of the daemon, in the page's language where that knows it.
-function Theirs({ text }) {
-  const own = text && T.said.sentence(text);
-  return html`<span lang=${own ? undefined : theirs()}>${own || text}</span>`;
 }
 
 // Ways are folded where there is no room for them beside what else is needed.

@@ -5,7 +5,7 @@ import { html, useState } from './vendor/htm-preact.js';
 import { T, clock } from './texts.js';
 import { may, store } from './store.js';
 import { act } from './api.js';
-import { theirs } from './language.js';
+import { Theirs } from './theirs.js';
 import { Past } from './again.js';
 
 // By names the device that a line is from, where more than this machine could have done it.
@@ -19,10 +19,10 @@ function By({ e }) {
 export function Lines({ events, limit }) {
   if (!events.length) return html`<p class="quiet">${T.log.none}</p>`;
   const list = events.slice(-limit).reverse();
-  return html`<ol class="lines" lang=${theirs()} reversed start=${events.length}>
+  return html`<ol class="lines" reversed start=${events.length}>
     ${list.map((e) => html`<li key=${e.number} data-number=${e.number} class=${`line is-${e.kind}`}>
       <time datetime=${e.at}>${clock(e.at)}</time>
-      <p>${e.text}${e.words ? html` <q dir="auto">${e.words}</q>` : ''}<${By} e=${e} /></p>
+      <p><${Theirs} text=${e.text} />${e.words ? html` <q dir="auto">${e.words}</q>` : ''}<${By} e=${e} /></p>
     </li>`)}
   </ol>`;
 }

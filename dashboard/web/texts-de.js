@@ -10,6 +10,16 @@ const stufen = (text) => text
 
 // Die häufigsten Sätze des Dienstes. Was hier nicht steht, bleibt englisch und ist so ausgezeichnet.
 const saetze = {
+  'The shoot begins.': 'Die Aufnahme beginnt.',
+  'thirdstop stops watching; the shoot can go on where it is.': 'thirdstop sieht nicht mehr hin; die Aufnahme kann weitergehen, wo sie steht.',
+  'The light plan was taken away.': 'Der Lichtplan wurde weggenommen.',
+  'Another sitter.': 'Eine andere Person.',
+  'A note.': 'Eine Notiz.',
+  'The white reference lapsed with the sitter; declare it again on the next frame.': 'Die Weißreferenz ist mit der Person verfallen; auf dem nächsten Bild wieder bestimmen.',
+  'The empty backdrop was taken back.': 'Der leere Hintergrund wurde zurückgenommen.',
+  'Not turned yet; the advice stands.': 'Noch nicht gestellt; der Rat gilt weiter.',
+  'A card check: one frame of the white card.': 'Kartenprobe: ein Bild der weißen Karte.',
+  'The card check is done.': 'Die Kartenprobe ist fertig.',
   'Every judged region is on target, or nearer than a click could bring it.': 'Alles Beurteilte ist im Ziel, oder näher daran, als ein Klick es brächte.',
   'The lights changed; the next frame tells how they stand.': 'Die Lichter wurden gestellt; das nächste Bild zeigt, wie sie stehen.',
   'Everything else follows from it.': 'Alles Weitere folgt daraus.',
@@ -18,10 +28,40 @@ const saetze = {
   'No white reference is declared, so the key is not judged. Show a white card or shirt and tap it on the frame.': 'Keine Weißreferenz ist bestimmt, darum wird die Führung nicht beurteilt. Weiße Karte oder Hemd zeigen und im Bild antippen.',
   'Wake it, check its trigger and channel, and take the frame again. Leave its power as it is; its manual tells what its lights and tones mean.': 'Wecken, Auslöser und Kanal prüfen und das Bild noch einmal machen. Die Leistung lassen, wie sie ist; was Lämpchen und Töne bedeuten, sagt die Anleitung.',
 };
+// Zeilen des Protokolls: Muster und was daraus wird.
+const stelle = (name) => texts.said.light(name);
+const gestellt = (licht, was, auf) => `${stelle(licht)}: ${texts.said.change(was)}, auf ${auf}`;
+const werte = (text) => stufen(text).replace(/\b(backdrop|white reference|hair|sitter)\b/g, (n) => texts.said.region(n));
+const zeilen = [
+  [/^Advice: (.+): (power .+), set (.+)\.$/, (m) => `Rat: ${gestellt(m[1], m[2], m[3])}.`],
+  [/^Put aside: (.+): (power .+), set (.+)\.$/, (m) => `Beiseitegelegt: ${gestellt(m[1], m[2], m[3])}.`],
+  [/^(.+ \(\w\)): (power .+), set ([^;]+); seen in frame (\d+)\.$/, (m) => `${gestellt(m[1], m[2], m[3])}; zu sehen in Bild ${m[4]}.`],
+  [/^(.+ \(\w\)): (power .+), set ([^;]+); told afterwards\.$/, (m) => `${gestellt(m[1], m[2], m[3])}; im Nachhinein gesagt.`],
+  [/^(.+ \(\w\)): (power .+), set ([^;]+)\.$/, (m) => `${gestellt(m[1], m[2], m[3])}.`],
+  [/^(.+ \(\w\)): switched (on|off)\.$/, (m) => `${stelle(m[1])}: ${m[2] === 'on' ? 'ein' : 'aus'}geschaltet.`],
+  [/^(.+ \(\w\)): moved from (.+) to (.+)\.$/, (m) => `${stelle(m[1])}: von ${m[2]} auf ${m[3]} gerückt.`],
+  [/^Frame (\d+) is the baseline\.$/, (m) => `Bild ${m[1]} ist der Maßstab.`],
+  [/^Frame (\d+) shows the empty backdrop\.$/, (m) => `Bild ${m[1]} zeigt den leeren Hintergrund.`],
+  [/^Frame (\d+): ((?:(?:backdrop|white reference|hair|sitter) [^,]+(?:, )?)+)\.$/, (m) => `Bild ${m[1]}: ${werte(m[2])}.`],
+  [/^Where the (backdrop|face) is: (shown by hand|taken back)\.$/, (m) => `Wo ${m[1] === 'face' ? 'das Gesicht' : 'der Hintergrund'} ist: ${m[2] === 'taken back' ? 'zurückgenommen' : 'von Hand gezeigt'}.`],
+  [/^Witness strip: (shown by hand|taken back)\.$/, (m) => `Zeugenstreifen: ${m[1] === 'taken back' ? 'zurückgenommen' : 'von Hand gezeigt'}.`],
+  [/^White reference (declared|taken back)\.$/, (m) => `Weißreferenz ${m[1] === 'declared' ? 'bestimmt' : 'zurückgenommen'}.`],
+  [/^Light plan with (\d+) lights?\.$/, (m) => `Lichtplan mit ${m[1]} ${mehr(Number(m[1]), 'Licht', 'Lichtern')}.`],
+  [/^The shoot goes on; (\d+) frames? so far\.$/, (m) => `Die Aufnahme geht weiter; bisher ${m[1]} ${mehr(Number(m[1]), 'Bild', 'Bilder')}.`],
+  [/^The shoot ends after (\d+) frames?\.$/, (m) => `Die Aufnahme endet nach ${m[1]} ${mehr(Number(m[1]), 'Bild', 'Bildern')}.`],
+  [/^Camera: (.+), seen in frame (\d+)\.$/, (m) => `Kamera: ${m[1]}, zu sehen in Bild ${m[2]}.`],
+  [/^Frame (\d+) comes out as frame (\d+) did\.$/, (m) => `Bild ${m[1]} kommt heraus wie Bild ${m[2]}.`],
+  [/^Not turned: what changed in frame (\d+) counts as drift\.$/, (m) => `Nicht gestellt: was sich in Bild ${m[1]} geändert hat, gilt als Drift.`],
+  [/^([\d.]+ %) of the sitter clips$/, (m) => `${m[1]} der Person sind ausgefressen`],
+];
 const bereich = (name) => ({ backdrop: 'Der Hintergrund', 'white reference': 'Die Weißreferenz', hair: 'Das Haar', sitter: 'Die Person' }[name] || name);
 
 function satz(text) {
   if (saetze[text]) return saetze[text];
+  for (const [muster, sagt] of zeilen) {
+    const m = muster.exec(text);
+    if (m) return sagt(m);
+  }
   const m = /^[Tt]he (backdrop|white reference|hair) is (at least )?([\d.+/ ]+ stops?) (under|over) its target \((.+)\)\.?$/.exec(text);
   return m ? `${bereich(m[1])} ist ${m[2] ? 'mindestens ' : ''}${stufen(m[3])} ${m[4] === 'under' ? 'unter' : 'über'} dem Ziel (${stufen(m[5]).replace(/ Blenden?$/, '')})` : '';
 }
