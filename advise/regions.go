@@ -76,6 +76,8 @@ func judgedRegions(p *plan.Plan, declared bool) [regionCount]judged {
 		Aim: aim(white.band), SlackLow: s, Holds: true}
 	// What must hold its detail has no slack towards clipping beyond the edge itself.
 	white.target.SlackHigh = max(0, min(s, clipEdge-white.band.High))
+	// So its aim is where a miss is as far to either side, a click's own included: a little under the middle of the band.
+	white.target.Aim = max(white.band.Low, aim(white.band)+(white.target.SlackHigh-s)/2)
 	out[backdropRegion], out[whiteRegion] = backdrop, white
 
 	// A hair light has an upper limit only: hair and headwear differ too much for an aim.

@@ -18,7 +18,8 @@ type Summary struct {
 	Unreached int // power can't
 	Skipped   int // nothing to try
 	Walked    int // frames that the set-up walks took, all together
-	First     int // walks whose first frame of all lights was on target
+	First     int // walks whose first frame of all lights left nothing to turn
+	FirstHeld int // walks in which every target held in truth in that frame
 }
 
 // kinds are what the outcomes are counted by.
@@ -77,6 +78,9 @@ func (s *Summary) add(o Outcome) {
 	if o.First {
 		s.First++
 	}
+	if o.FirstHeld {
+		s.FirstHeld++
+	}
 	if o.OnTarget == 0 {
 		s.Never++
 	}
@@ -125,7 +129,7 @@ func WriteTable(w io.Writer, all []Summary) error {
 	}
 	for _, s := range all {
 		if s.Walked > 0 {
-			fmt.Fprintf(w, "\n%s: %.1f frames a walk; the first frame of all lights on target in %s.\n", s.Name, float64(s.Walked)/float64(s.Studios), share(s.First, s.Studios))
+			fmt.Fprintf(w, "\n%s: %.1f frames a walk; the first frame of all lights on target in %s, and with nothing left to turn in %s.\n", s.Name, float64(s.Walked)/float64(s.Studios), share(s.FirstHeld, s.Studios), share(s.First, s.Studios))
 		}
 	}
 	_, err := fmt.Fprintln(w)

@@ -40,18 +40,19 @@ type Options struct {
 
 // Outcome is what became of one studio.
 type Outcome struct {
-	Seed     uint64
-	Apart    bool   // every light has a region of its own: no fill
-	Walked   int    // frames that the walk took
-	First    bool   // and its first frame of all lights was on target
-	Clipped  bool   // a judged region was clipped in the first frame
-	OnTarget int    // the frame from which every target held in truth and stayed so to the end; 0 never
-	Rest     int    // the frame at which the advice came to "hold"; 0 never
-	Worse    int    // corrections after which the judged regions lay further off than before, by more than scatter
-	Look     bool   // the advice said that power alone can't
-	Reach    bool   // power alone could: some setting of the dials meets every target in truth
-	Skipped  string // why there was nothing to try
-	Curve    string
+	Seed      uint64
+	Apart     bool   // every light has a region of its own: no fill
+	Walked    int    // frames that the walk took
+	First     bool   // and its first frame of all lights left nothing to turn
+	FirstHeld bool   // every target held in truth in that frame
+	Clipped   bool   // a judged region was clipped in the first frame
+	OnTarget  int    // the frame from which every target held in truth and stayed so to the end; 0 never
+	Rest      int    // the frame at which the advice came to "hold"; 0 never
+	Worse     int    // corrections after which the judged regions lay further off than before, by more than scatter
+	Look      bool   // the advice said that power alone can't
+	Reach     bool   // power alone could: some setting of the dials meets every target in truth
+	Skipped   string // why there was nothing to try
+	Curve     string
 }
 
 // Run tries all studios on all processors. The same options give the same outcomes. When ctx ends it returns its error.
@@ -143,12 +144,17 @@ func one(seed uint64, o Options) (out Outcome) {
 	at := start
 	defer func() { out.Reach = out.OnTarget > 0 || want.reachable(st) }() // dear, and mostly plain
 	if o.Walk {
-		w, err := Walk(st, s, 0, at, 40, shoot)
+		var held []bool // per frame: every target holds in truth
+		w, err := Walk(st, s, 0, at, 40, func() assess.Reading {
+			held = append(held, want.off(st) == 0)
+			return shoot()
+		})
 		if err != nil {
 			out.Skipped = err.Error()
 			return out
 		}
 		s, at, out.Walked, out.First = w.State, w.At, w.Frames, w.First
+		out.FirstHeld = w.All > 0 && held[w.All-1]
 	}
 	before := want.off(st)
 	for n := 1; n <= o.Frames; n++ {

@@ -15,7 +15,8 @@ type Walked struct {
 	Frames int       // number of the newest frame
 	At     time.Time // when it was taken
 	Done   bool      // every step was answered, or skipped because it could not be
-	First  bool      // the first frame of all lights together was on target
+	First  bool      // the first frame of all lights together left nothing to turn
+	All    int       // its number
 	Steps  []string  // what each frame was said to be, for looking into a walk that goes wrong
 }
 
@@ -55,6 +56,9 @@ func Walk(st *studio.Studio, s advise.State, frames int, at time.Time, most int,
 		if i, ok := w.State.Walk.StepAt(step.ID); ok {
 			now := w.State.Walk.Steps[i]
 			w.Steps = append(w.Steps, fmt.Sprintf("%s %s: %s", now.ID, now.Verdict, now.Says))
+			if now.Kind == advise.WalkAll && w.All == 0 {
+				w.All = w.Frames
+			}
 			w.First = w.First || now.Kind == advise.WalkAll && now.Tries == 1 && now.Verdict == advise.Good
 		}
 	}
