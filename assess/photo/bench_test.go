@@ -101,6 +101,7 @@ func BenchmarkThumbnail24MP(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
+		p.larger = nil
 		if _, err := p.Thumbnail(1280); err != nil {
 			b.Fatal(err)
 		}

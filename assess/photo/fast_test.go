@@ -146,3 +146,40 @@ func TestThumbnailsFromHalfTheSizeLookTheSame(t *testing.T) {
 		}
 	}
 }
+
+// A small thumbnail made from a larger one is the one made from the picture, but for rounding and the larger one's compression.
+func TestThumbnailsFromLargerOnesLookTheSame(t *testing.T) {
+	for orientation := 1; orientation <= 8; orientation++ {
+		data := cameraJPEG(t, 803, 601, orientation)
+		var pictures [2]image.Image
+		for i := range pictures {
+			p, err := Read("a.jpg", data)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if i == 1 {
+				if _, err := p.Thumbnail(300); err != nil || p.larger == nil {
+					t.Fatalf("the larger one: %v", err)
+				}
+			}
+			small, err := p.Thumbnail(64)
+			if err == nil {
+				pictures[i], err = jpeg.Decode(bytes.NewReader(small))
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+		if pictures[0].Bounds() != pictures[1].Bounds() {
+			t.Fatalf("orientation %d: %v from the picture, %v from a larger thumbnail", orientation, pictures[0].Bounds(), pictures[1].Bounds())
+		}
+		a, b := surveyImage(pictures[0], 1), surveyImage(pictures[1], 1)
+		for i := range a.Blocks {
+			for ch := range 3 {
+				if d := max(int(a.Blocks[i][ch]), int(b.Blocks[i][ch])) - min(int(a.Blocks[i][ch]), int(b.Blocks[i][ch])); d > 2*256 {
+					t.Fatalf("orientation %d: block %d is %v from the picture, %v from a larger thumbnail", orientation, i, a.Blocks[i], b.Blocks[i])
+				}
+			}
+		}
+	}
+}

@@ -41,6 +41,7 @@ type Picture struct {
 
 	decode func() (image.Image, error) // nil once released
 	half   func() (image.Image, error) // the same at half the size, or nil
+	larger *image.YCbCr                // the largest thumbnail that was made, upright; nil none
 }
 
 // Label is a remark that a person should see with the measurement.
@@ -72,7 +73,7 @@ func (p *Picture) label(code, format string, args ...any) {
 }
 
 // Release lets go of the decoded image and the file's bytes. The survey and all else stay.
-func (p *Picture) Release() { p.decode, p.half = nil, nil }
+func (p *Picture) Release() { p.decode, p.half, p.larger = nil, nil, nil }
 
 // How large a picture may be. A larger one is refused before anything is
 // reserved for it; the largest cameras of 2026 have about 150 megapixels.

@@ -20,12 +20,18 @@ const thumbnailQuality = 85
 // Thumbnail is the picture as an upright JPEG whose longer edge has at most
 // maxEdge pixels; a smaller picture keeps its size. Each of its pixels is the
 // area-weighted mean of the pixels it covers, in code values; of squares of 2x2
-// pixels where the picture is at least twice as large.
+// pixels where the picture is at least twice as large, and of the pixels of a thumbnail that was made before
+// where that is at least four times as large. It is not for several goroutines at once.
 func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
 	maxEdge = max(maxEdge, 1)
 	full, of, err := p.forThumbnail(maxEdge)
 	if err != nil {
 		return nil, err
+	}
+	l := layoutOf(p.Orientation)
+	if from := p.larger; from != nil && max(from.Rect.Dx(), from.Rect.Dy()) >= 4*maxEdge {
+		// Upright already, and of the full picture's shape but for a rounded edge.
+		full, of, l = from, from.Rect.Size(), layoutOf(1)
 	}
 	size := full.Bounds().Size()
 	// An odd edge leaves half the size half a sample short of whole ones.
@@ -39,7 +45,6 @@ func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
 		w, h = max(1, (of.X*maxEdge+long/2)/long), max(1, (of.Y*maxEdge+long/2)/long)
 	}
 	var small image.Image
-	l := layoutOf(p.Orientation)
 	uw, uh := l.size(w, h)
 	switch img := full.(type) {
 	case *image.YCbCr:
@@ -56,6 +61,9 @@ func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
 		upright(out.Cb, shrink(plane{img.Cb, img.CStride, 1, cw, ch, shortC, shortR}, w, h), w, h, 1, l)
 		upright(out.Cr, shrink(plane{img.Cr, img.CStride, 1, cw, ch, shortC, shortR}, w, h), w, h, 1, l)
 		small = out
+		if p.larger == nil || uw > p.larger.Rect.Dx() {
+			p.larger = out
+		}
 	case *image.Gray:
 		out := image.NewGray(image.Rect(0, 0, uw, uh))
 		upright(out.Pix, shrink(plane{img.Pix, img.Stride, 1, size.X, size.Y, shortX, shortY}, w, h), w, h, 1, l)
@@ -132,6 +140,12 @@ func coarse(pixels, luma, chroma int) int {
 func shrink(p plane, w, h int) []uint8 {
 	out := make([]uint8, w*h)
 	cols, rows := samples(256*p.w-p.lessX, w), samples(256*p.h-p.lessY, h)
+	widths := make([]uint64, w) // of a small pixel
+	for x, c := range cols {
+		for _, s := range c {
+			widths[x] += s.weight
+		}
+	}
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), h) {
@@ -147,17 +161,23 @@ func shrink(p plane, w, h int) []uint8 {
 				for _, s := range rows[y] {
 					rowWeight += s.weight
 					row := p.pix[s.at*p.stride:]
+					if p.step == 1 {
+						row = row[:len(sums)]
+						for x, v := range row {
+							sums[x] += s.weight * uint64(v)
+						}
+						continue
+					}
 					for x := range sums {
 						sums[x] += s.weight * uint64(row[x*p.step])
 					}
 				}
 				for x, c := range cols {
-					var sum, weight uint64
+					var sum uint64
 					for _, s := range c {
 						sum += s.weight * sums[s.at]
-						weight += s.weight
 					}
-					weight *= rowWeight
+					weight := widths[x] * rowWeight
 					out[y*w+x] = uint8((sum + weight/2) / weight)
 				}
 			}
@@ -194,9 +214,13 @@ func samples(from, to int) [][]weighted {
 func upright(out, in []uint8, w, h, step int, l layout) {
 	uw, uh := l.size(w, h)
 	for y := range h {
-		for x := range w {
-			ux, uy := l.place(x, y, uw, uh)
-			out[(uy*uw+ux)*step] = in[y*w+x]
+		at, next := l.line(y, uw, uh)
+		if w == 1 {
+			next = 0 // there is no second place, wherever it would lie
+		}
+		for _, v := range in[y*w : y*w+w] {
+			out[at*step] = v
+			at += next
 		}
 	}
 }
