@@ -39,7 +39,7 @@ func TestDriftIsSaidOnceWithCauseRemedyAndCare(t *testing.T) {
 func TestFramesToTakeAgainAreListedAndMarked(t *testing.T) {
 	p := open(t, 1180, 820, serve(t, sagged()).url()+"#frames")
 	p.until("this sitter's frames come first", `(() => { const h = [...document.querySelectorAll('.retakes h4')].map((e) => e.textContent); return h.length === 2 && h[0].includes('still there'); })()`)
-	p.until("both spoiled frames carry the mark", `[...document.querySelectorAll('.reel span')].filter((e) => e.textContent.includes('↺')).length === 2`)
+	p.until("every spoiled frame carries the mark, back to the first", `[...document.querySelectorAll('.reel span')].filter((e) => e.textContent.includes('↺')).length === 3`)
 	p.until("a reader is told why", `!!document.querySelector('[aria-label^="Frame 3,"][aria-label*="spoiled by drift"]')`)
 	p.pressText("Frames 2 to 3: Key (B) changed slowly, down 0.40 stop")
 	p.until("the first of them is shown", `document.querySelector('.reel [aria-current]').innerText.trim().startsWith('2')`)

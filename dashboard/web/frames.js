@@ -7,6 +7,7 @@ import { may } from './store.js';
 import { act, get, picture } from './api.js';
 import { Picture } from './picture.js';
 import { Spread } from './spread.js';
+import { standing } from './staff.js';
 import { theirs } from './language.js';
 import { Retakes, spoiled } from './drift.js';
 
@@ -53,9 +54,9 @@ export function FramesScreen({ doc, stale }) {
 // Reel is the strip of small pictures, the newest first.
 function Reel({ doc, list, at, beside, baseline, choose, more, older }) {
   return html`<ol class="reel" aria-label=${T.frames.reel}>${list.map((f) => html`<li key=${f.number}>
-    <button aria-current=${f.number === at || f.number === beside ? 'true' : undefined} aria-label=${T.frames.pick(f.number, [f.expected?.length ? (f.on_target ? T.frame.onTarget : T.frame.off) : '', f.off ? T.drift.mark : ''].filter(Boolean).join(', '))} title=${spoiled(doc, f.number) || undefined} onClick=${() => choose(f.number)}>
+    <button aria-current=${f.number === at || f.number === beside ? 'true' : undefined} aria-label=${T.frames.pick(f.number, [standing(f), f.off || spoiled(doc, f.number) ? T.drift.mark : ''].filter(Boolean).join(', '))} title=${spoiled(doc, f.number) || undefined} onClick=${() => choose(f.number)}>
       <img src=${picture(f, 256)} alt="" loading="lazy" width="64" height="64" />
-      <span>${f.number}${f.number === baseline ? ` ${T.frames.base}` : ''}${f.expected?.length && !f.on_target ? ' ≠' : ''}${f.off ? ' ↺' : ''}</span>
+      <span>${f.number}${f.number === baseline ? ` ${T.frames.base}` : ''}${standing(f) === T.frame.off ? ' ≠' : standing(f) === T.frame.unsure ? ' ?' : ''}${f.off || spoiled(doc, f.number) ? ' ↺' : ''}</span>
     </button></li>`)}
     ${more && html`<li><button onClick=${older}>${T.frames.older}</button></li>`}</ol>`;
 }
@@ -66,7 +67,7 @@ function Numbers({ f, base, off }) {
   return html`<div class="numbers">
     <p class="quiet">${clock(f.at)}${f.file_name ? html`, <bdi>${f.file_name}</bdi>` : ''}</p>
     ${f.expected?.length > 0 && html`<table><thead><tr><th scope="col">${T.staff.label}</th><th scope="col">${T.staff.now}</th><th scope="col">${T.staff.aim}</th>${base && base.number !== f.number && html`<th scope="col">${T.frames.against(base.number)}</th>`}</tr></thead>
-      <tbody>${f.expected.map((e) => html`<tr key=${e.region}><th scope="row">${T.said.region(e.name)}</th><td>${T.said.level(e.now_text)}</td><td>${T.said.level(e.target_text)}${e.in_target ? '' : ' ≠'}</td>
+      <tbody>${f.expected.map((e) => html`<tr key=${e.region}><th scope="row">${T.said.region(e.name)}</th><td>${T.said.level(e.now_text)}</td><td>${T.said.level(e.target_text)}${e.in_target ? '' : e.unknown ? ' ?' : ' ≠'}</td>
         ${base && base.number !== f.number && html`<td>${other(e.region) ? signed(e.now_stops - other(e.region).now_stops) : ''}</td>`}</tr>`)}</tbody></table>`}
     ${off.map((o) => html`<p class="apart" lang=${theirs()} key=${o.kind}>${o.text}</p>`)}
     <${Spread} frame=${f} />

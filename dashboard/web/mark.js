@@ -20,7 +20,7 @@ function start(doc, part, w, h) {
   if (part === 'backdrop') return r?.backdrop?.box || { x0: 0, y0: 0, x1: 1, y1: 0.5 };
   if (part === 'witness') return inside({ x0: 0.94, y0: 0.4, x1: 1, y1: 0.6 });
   const s = r?.sitter?.box;
-  return s ? inside({ x0: (s.x0 + s.x1) / 2 - 0.13, y0: s.y0, x1: (s.x0 + s.x1) / 2 + 0.13, y1: s.y0 + 0.25 }) : inside({ x0: 0.37, y0: 0.2, x1: 0.63, y1: 0.45 });
+  return s ? inside({ x0: (s.x0 + s.x1) / 2 - 0.17, y0: s.y0 + 0.08 * (s.y1 - s.y0), x1: (s.x0 + s.x1) / 2 + 0.17, y1: s.y0 + 0.42 * (s.y1 - s.y0) }) : inside({ x0: 0.37, y0: 0.2, x1: 0.63, y1: 0.45 });
 }
 
 export function Marking({ doc, stale, close }) {

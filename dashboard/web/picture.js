@@ -8,6 +8,7 @@ import { may } from './store.js';
 import { act, get, picture } from './api.js';
 import { unpack, outline, clippedRuns } from './mask.js';
 import { Marking, standing } from './mark.js';
+import { standing as wordOf } from './staff.js';
 
 const edge = 960; // longest side asked for, pixels
 const step = 4; // pixels along a square that is marked as clipped or not
@@ -29,7 +30,7 @@ export function Picture({ doc, stale, past }) {
     <header>
       <h2>${T.frame.title(frame.number)}</h2>
       <p>${frame.damaged ? frame.damaged : html`
-        ${frame.expected?.length ? html`<span>${frame.on_target ? T.frame.onTarget : T.frame.off}</span>` : ''}
+        ${frame.expected?.length ? html`<span>${wordOf(frame)}</span>` : ''}
         ${reading?.kind === 'provisional' ? html` <span>${T.frame.provisional}</span>` : ''}
         ${reading?.kind === 'approximate' ? html` <span>${T.frame.approximate}</span>` : ''}`}</p>
     </header>

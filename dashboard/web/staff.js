@@ -43,6 +43,14 @@ function Names({ then }) {
   return html`<div class="staff-names" aria-hidden="true"><span>${T.staff.now}</span>${then ? html`<span>${T.staff.then}</span>` : ''}<span>${T.staff.aim}</span></div>`;
 }
 
+// standing says in a word how a whole frame stands: '' where nothing is judged.
+export function standing(frame) {
+  const list = frame.expected || [];
+  if (!list.length) return '';
+  if (frame.on_target) return T.frame.onTarget;
+  return list.some((e) => e.unknown) && list.every((e) => e.in_target || e.unknown) ? T.frame.unsure : T.frame.off;
+}
+
 // where says in a word how a region stands against its target, and whether that is as it should be.
 export function where(e) {
   if (e.unknown) return { word: T.staff.unknown, state: 'unknown' };

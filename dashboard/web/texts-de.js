@@ -140,6 +140,7 @@ export const texts = {
     noPicture: 'Von diesem Bild ist keine Ansicht aufbewahrt. Nur seine Bereiche sind gezeichnet.',
     onTarget: 'im Ziel',
     off: 'neben dem Ziel',
+    unsure: 'über der Grenze, wie weit ist nicht zu sehen',
     provisional: 'Messung der Vorschau; die volle folgt',
     approximate: 'ungefähre Messung',
     legend: 'Zeichen auf dem Bild',

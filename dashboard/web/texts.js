@@ -72,6 +72,7 @@ export const T = {
     noPicture: 'No picture of this frame is kept. Its regions are drawn alone.',
     onTarget: 'on target',
     off: 'off target',
+    unsure: 'over the edge, how far is not seen',
     provisional: 'preview reading; the full one follows',
     approximate: 'approximate reading',
     legend: 'Marks on the frame',
