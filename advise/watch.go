@@ -36,6 +36,7 @@ type watching struct {
 	Clock   time.Time       // when the newest frame was taken, as far as arrival and camera tell
 	Arrived time.Time
 	Taken   string
+	StripAt assess.Box                    // where the grey strip is
 	Neutral [neutralCount]assess.Channels // of the neutrals where they were first seen since the baseline; zero: not yet
 }
 
@@ -43,6 +44,7 @@ type watching struct {
 type place struct {
 	Set     rig.Setting
 	Anchors [regionCount]anchor
+	Strip   anchor // of a declared grey strip; the light model knows nothing of it
 }
 
 // anchor is the level that a region is held against.
@@ -63,6 +65,7 @@ type past struct {
 	Kind   assess.Kind
 
 	Neutral [neutralCount]assess.Channels
+	Strip   rig.Measured
 }
 
 // area is the level of a ninth of the frame, as far as it shows backdrop.
@@ -139,7 +142,7 @@ func (s State) watched(in Input, told []Output) (State, []Output) {
 		s.heldHere = false // a break: an adjustment may be offered
 	}
 	seen := measuredRegions(s.Plan, f.Reading)
-	areas := areasOf(f.Reading)
+	areas, strip := areasOf(f.Reading), w.strip(f.Reading)
 	w.evened(&seen, areas)
 	if s.strayed(seen) {
 		seen[whiteRegion] = rig.Measured{}
@@ -158,16 +161,16 @@ func (s State) watched(in Input, told []Output) (State, []Output) {
 	if usable {
 		fit := w.Model.Fit()
 		at = s.placed(fit, set, seen)
-		x.Residuals = s.residuals(fit, w.Places[at], seen)
+		x.Residuals = append(s.residuals(fit, w.Places[at], seen), w.stripResidual(at, strip)...)
 		x.Colours = s.hues(fit, w.Places[at].Set, f.Reading)
 	}
 	w.Another = w.Another && !usable
 	next, found := w.Drift.Next(x)
 	w.Drift = next
 	if at >= 0 && len(found) == 0 && w.quiet() {
-		s.anchored(at, seen)
+		s.anchored(at, seen, strip)
 	}
-	w.Past = append(slices.Clone(w.Past), past{f.Number, set, seen, areas, f.Reading.Kind, s.neutrals(f.Reading)})
+	w.Past = append(slices.Clone(w.Past), past{f.Number, set, seen, areas, f.Reading.Kind, s.neutrals(f.Reading), strip})
 	w.Past = w.Past[max(0, len(w.Past)-keepPast):]
 	return s.findings(f.Number, found, told)
 }
@@ -419,7 +422,7 @@ func (s State) residuals(fit rig.Fit, p place, seen [regionCount]rig.Measured) [
 }
 
 // anchored lets a frame without drift say how the light stands under its setting.
-func (s *State) anchored(at int, seen [regionCount]rig.Measured) {
+func (s *State) anchored(at int, seen [regionCount]rig.Measured, strip rig.Measured) {
 	w := &s.watch
 	p := w.Places[at] // a copy: its array comes along
 	own := func(k int) float64 {
@@ -431,22 +434,27 @@ func (s *State) anchored(at int, seen [regionCount]rig.Measured) {
 		}
 	}
 	for k, y := range seen {
-		a := &p.Anchors[k]
-		if !y.OK || y.AtLeast || a.Over || a.Count >= anchorFrames {
-			continue
-		}
-		if !a.Known {
-			*a = anchor{Level: y.Value, Var: own(k), Count: 1, Known: true}
-		} else {
-			gain := a.Var / (a.Var + own(k))
-			a.Level = (a.Level + exposure.Stops(gain)*(y.Value-a.Level)).Round()
-			a.Var *= 1 - gain
-			a.Count++
-		}
-		a.Var = math.Round(a.Var*1e9) / 1e9
+		p.Anchors[k].learn(y, own(k))
 	}
+	p.Strip.learn(strip, w.stripVar())
 	w.Places = slices.Clone(w.Places)
 	w.Places[at] = p
+}
+
+// learn takes in what a frame without drift shows; own is the variance of one frame.
+func (a *anchor) learn(y rig.Measured, own float64) {
+	if !y.OK || y.AtLeast || a.Over || a.Count >= anchorFrames {
+		return
+	}
+	if !a.Known {
+		*a = anchor{Level: y.Value, Var: own, Count: 1, Known: true}
+	} else {
+		gain := a.Var / (a.Var + own)
+		a.Level = (a.Level + exposure.Stops(gain)*(y.Value-a.Level)).Round()
+		a.Var *= 1 - gain
+		a.Count++
+	}
+	a.Var = math.Round(a.Var*1e9) / 1e9
 }
 
 // based makes a frame the baseline. It reports false where the frame lies too far back to be
@@ -481,6 +489,7 @@ func (s *State) based(frame int) bool {
 			start.Anchors[k] = anchor{Level: y.Value, Var: math.Round(own*1e9) / 1e9, Count: 1, Known: true}
 		}
 	}
+	start.Strip.learn(p.Strip, w.stripVar())
 	w.Places, w.Set, w.Areas, w.First = []place{start}, p.Set, p.Areas, p.Levels[backdropRegion].Value
 	return i >= 0
 }

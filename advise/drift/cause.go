@@ -164,8 +164,12 @@ func (c change) variance() float64 {
 // changes, and one standard deviation of that. It reports false where no region could show it.
 func projected(c Cause, changes []change) (float64, float64, bool) {
 	var ww, wy float64
+	blind := !slices.ContainsFunc(changes, func(k change) bool { return len(k.shares) > 0 })
 	for _, k := range changes {
 		w := 1.0
+		if len(k.shares) == 0 && !blind {
+			continue // whose light it is isn't known, and of others it is
+		}
 		if len(k.shares) > 0 {
 			switch c.What {
 			case OneLight:

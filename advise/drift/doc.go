@@ -6,8 +6,8 @@
 // randomness or map order; a [State] is a value that survives JSON unchanged.
 //
 // What detects: a two-sided CUSUM (Page 1954) with the two-in-a-row rule against
-// single odd frames (Lucas & Crosier 1982, "Robust CUSUM"; from memory) and an EWMA (Roberts
-// 1959; Lucas & Saccucci 1990). Each has an in-control run length of [RunLength] frames or more per
+// single odd frames (Lucas & Crosier 1982, "Robust CUSUM"; from memory), an EWMA (Roberts
+// 1959; Lucas & Saccucci 1990) and a likelihood ratio over the newest frames (Willsky & Jones 1976). Each has an in-control run length of [RunLength] frames or more per
 // region. What estimates: Theil-Sen slopes (Sen 1968), least squares for step or
 // slope, and a comparison of every single cause by chi-square.
 //

@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
+
+	"thirdstop/assess/exposure"
 )
 
 // printed is half a unit in the last place of a published value with three digits or more.
@@ -221,5 +223,28 @@ func TestAFifthOfAStopIsFoundWithinSixFramesByComputation(t *testing.T) {
 				t.Errorf("at scatter %.2f, share %.2f, false alarms every %.0f frames", scatter, share, as.RunLength(0))
 			}
 		}
+	}
+}
+
+// The window's run length by simulation: 6 million values without a shift, and at least RunLength between two signals, as
+// far as so many can tell (a third less would be 112 signals in place of 75; that comes by chance in under 1 of 1000 runs).
+func TestTheWindowsRunLength(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 8))
+	signals := 0
+	const frames = 6_000_000
+	var newest []exposure.Stops
+	for range frames {
+		if len(newest) == shortly.Most {
+			newest = append(newest[:0], newest[1:]...)
+		}
+		// Ten stops of scatter: nothing is under the allowance.
+		if newest = append(newest, exposure.Stops(10*r.NormFloat64())); shortly.Signal(newest, 10, 0) != 0 {
+			signals++
+			newest = newest[:0]
+		}
+	}
+	t.Logf("%d signals in %d values: one in %d", signals, frames, frames/max(signals, 1))
+	if signals == 0 || signals > 112*frames/(RunLength*75) {
+		t.Errorf("%d signals in %d values, want one in %d or fewer", signals, frames, RunLength)
 	}
 }

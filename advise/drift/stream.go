@@ -12,6 +12,8 @@ type Stream struct {
 	Witnessed bool       `json:"witnessed"`
 	Cusum     CusumState `json:"cusum"`
 	Ewma      EwmaState  `json:"ewma"`
+	// The newest residuals against Centre, oldest first, for [Window].
+	Newest []exposure.Stops `json:"newest"`
 
 	Centre exposure.Stops `json:"centre_stops"` // what the region is held against: 0, or where it stands since the last finding
 	Doubt  exposure.Stops `json:"doubt_stops"`  // of Centre, one standard deviation
@@ -35,7 +37,7 @@ const (
 	// The least scatter that is believed of any flash (0.03 to 0.1 stop is usual; common practice, no source).
 	leastScatter = 0.03
 	// What is believed before frames tell, with the weight of so many frames.
-	firstScatter, firstWeight = 0.07, 10
+	firstScatter, firstWeight = 0.065, 6
 	// Frames over which the scatter is remembered.
 	memory = 200
 	// A frame this far off, in standard deviations, is odd: held back until the next one
@@ -101,7 +103,12 @@ func (s *Stream) feed(known exposure.Stops, r Residual) int {
 	c.K += slack
 	s.Cusum = c.Next(s.Cusum, z)
 	s.Ewma = slowly.Next(s.Ewma, z)
+	sigma := s.sigma(known, r.Sigma)
+	s.Newest = appendKeep(s.Newest, exposure.Stops(z*sigma).Round(), shortly.Most)
 	if side := c.Signal(s.Cusum); side != 0 {
+		return side
+	}
+	if side := shortly.Signal(s.Newest, sigma, math.Hypot(float64(s.Doubt), float64(r.Doubt))); side != 0 {
 		return side
 	}
 	// A change of less than the allowance is left alone, however sure it is.
@@ -116,7 +123,7 @@ func (s *Stream) feed(known exposure.Stops, r Residual) int {
 
 // restart holds the region against another centre.
 func (s *Stream) restart(centre, doubt exposure.Stops) {
-	s.Cusum, s.Ewma = CusumState{}, EwmaState{}
+	s.Cusum, s.Ewma, s.Newest = CusumState{}, EwmaState{}, nil
 	s.Centre, s.Doubt = centre.Round(), doubt.Round()
 }
 
