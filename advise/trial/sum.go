@@ -14,6 +14,8 @@ type Summary struct {
 	After     [5]int // on target in truth after no, one, two, three and four corrections, and from then on
 	Never     int
 	Worse     int // studios with a correction for the worse
+	Clips     int // studios with a correction after which a white clips that held
+	Turns     int // dials turned, all together
 	FalseNo   int // power could, and the advice said it can't
 	Unreached int // power can't
 	Skipped   int // nothing to try
@@ -92,6 +94,10 @@ func (s *Summary) add(o Outcome) {
 	if o.Worse > 0 {
 		s.Worse++
 	}
+	if o.Clips > 0 {
+		s.Clips++
+	}
+	s.Turns += o.Turns
 	if o.Look {
 		s.FalseNo++
 	}
@@ -118,14 +124,14 @@ func share(hits, of int) string {
 
 // WriteTable prints Markdown: shares with their 95 % confidence intervals.
 func WriteTable(w io.Writer, all []Summary) error {
-	fmt.Fprintln(w, "| studios | number | on target at once | after one correction | after two | after three | after four | a correction for the worse | wrongly \"out of reach\" | truly out of reach | skipped |")
-	fmt.Fprintln(w, "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |")
+	fmt.Fprintln(w, "| studios | number | on target at once | after one correction | after two | after three | after four | a correction for the worse | a white clips that held | dials turned | wrongly \"out of reach\" | truly out of reach | skipped |")
+	fmt.Fprintln(w, "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |")
 	for _, s := range all {
 		fmt.Fprintf(w, "| %s | %d |", s.Name, s.Studios)
 		for _, n := range s.After {
 			fmt.Fprintf(w, " %s |", share(n, s.Studios))
 		}
-		fmt.Fprintf(w, " %s | %s | %d | %d |\n", share(s.Worse, s.Studios), share(s.FalseNo, s.Studios), s.Unreached, s.Skipped)
+		fmt.Fprintf(w, " %s | %s | %.1f | %s | %d | %d |\n", share(s.Worse, s.Studios), share(s.Clips, s.Studios), float64(s.Turns)/float64(max(s.Studios, 1)), share(s.FalseNo, s.Studios), s.Unreached, s.Skipped)
 	}
 	for _, s := range all {
 		if s.Walked > 0 {

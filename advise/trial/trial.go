@@ -49,6 +49,8 @@ type Outcome struct {
 	OnTarget  int    // the frame from which every target held in truth and stayed so to the end; 0 never
 	Rest      int    // the frame at which the advice came to "hold"; 0 never
 	Worse     int    // corrections after which the judged regions lay further off than before, by more than scatter
+	Clips     int    // corrections after which a white reference clips in truth that held before
+	Turns     int    // dials turned, in all corrections together
 	Look      bool   // the advice said that power alone can't
 	Reach     bool   // power alone could: some setting of the dials meets every target in truth
 	Skipped   string // why there was nothing to try
@@ -204,11 +206,16 @@ func one(seed uint64, o Options) (out Outcome) {
 			yes := st.Light(q.Group).Power == q.To
 			s, _ = advise.Apply(s, advise.Input{At: at.Add(time.Second), Answer: &advise.Answer{Question: q.Number, Yes: yes}})
 		}
+		held := want.whiteHolds(st)
+		out.Turns += len(s.Advice.Adjustments)
 		for _, a := range s.Advice.Adjustments {
 			if err := st.Light(a.Group).Turn(a.To); err != nil {
 				out.Skipped = err.Error()
 				return out
 			}
+		}
+		if held && !want.whiteHolds(st) {
+			out.Clips++
 		}
 		after := want.off(st)
 		// A clipped region is brought under the edge on purpose; that is no step for the worse.
@@ -297,6 +304,12 @@ func (w wanted) off(st *studio.Studio) float64 {
 	}
 	worst := miss(back, band, w.slack)
 	return math.Max(worst, miss(white.Peak, w.plan.Targets.WhitePeak, 0.15)) // as far as a sitter's swaying moves it
+}
+
+// whiteHolds tells whether the white reference is short of clipping in truth.
+func (w wanted) whiteHolds(st *studio.Studio) bool {
+	_, white, err := st.ExpectedIn(studio.Box(w.box), studio.WhiteReference)
+	return err == nil && white.Size > 0 && white.Peak < 0
 }
 
 // floorRoundHead is the darkest area of the two upper rows, as a reading judges it.
