@@ -128,6 +128,31 @@ func (s State) drifting() Drifting {
 		}
 		out.OffFrames = append(out.OffFrames, o)
 	}
+	out.OffFrames = append(out.OffFrames, s.offTarget(out.OffFrames)...)
+	slices.SortStableFunc(out.OffFrames, func(a, b OffFrames) int { return a.From - b.From })
+	return out
+}
+
+// offTarget are this sitter's frames since the baseline that missed a target though nothing drifted: to take again as well.
+// Those of other sitters are in the sheet's list.
+func (s State) offTarget(marked []OffFrames) []OffFrames {
+	w := s.watch
+	if w.Base == 0 || w.Since == 0 {
+		return nil
+	}
+	var out []OffFrames
+	for _, f := range s.Frames {
+		if f.Number <= w.Base || f.Number < w.Since || f.OnTarget || len(f.Expected) == 0 || f.Aside != "" || f.Walk != "" ||
+			slices.ContainsFunc(marked, func(o OffFrames) bool { return f.Number >= o.From && f.Number <= o.To }) {
+			continue
+		}
+		if n := len(out); n > 0 && out[n-1].To == f.Number-1 {
+			out[n-1].To = f.Number
+			out[n-1].Text = fmt.Sprintf("Frames %d to %d: off target", out[n-1].From, f.Number)
+			continue
+		}
+		out = append(out, OffFrames{From: f.Number, To: f.Number, Kind: "off_target", ThisSitter: true, Text: fmt.Sprintf("Frame %d: off target", f.Number)})
+	}
 	return out
 }
 
