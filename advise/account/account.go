@@ -72,10 +72,11 @@ type Frame struct {
 	White    *Region        // declared white reference, peak
 	Found    *Region        // one that was merely found
 	Crown    *Region
-	Sitting  *Region // the sitter's median
-	Clipped  float64 // share of the frame with any clipped channel
-	Cast     *Colour // of the declared white reference, else of an unclipped neutral backdrop
-	CastOf   string  // "white reference" or "backdrop"
+	Sitting  *Region       // the sitter's median
+	Clipped  float64       // share of the frame with any clipped channel
+	Cast     *Colour       // of the declared white reference, else of an unclipped neutral backdrop
+	CastOf   string        // "white reference" or "backdrop"
+	Chart    *assess.Chart // of the frame that was taken to show a colour chart
 
 	Judged   []advise.Expected // against the targets at the time
 	OnTarget bool

@@ -17,6 +17,7 @@ func measured(f *Frame, r *assess.Reading) {
 	f.Kind, f.Curve, f.Clipped = r.Kind, r.Tone.Curve, r.ClippedShare.Any
 	f.FNumber, f.ISO, f.Shutter, f.Focal = value(x.FNumber), value(x.ISO), value(x.ExposureTime), value(x.FocalLength)
 	f.Camera, f.Lens, f.Taken = value(x.Model), value(x.Lens), value(x.TakenAt)
+	f.Chart = r.Chart
 	if b := r.Regions.Backdrop; b != nil {
 		f.Floor = &Region{b.WhiteFloor, b.FloorSigma, b.FloorAtLeast}
 		f.Backdrop = &Region{b.Value, b.Sigma, b.AtLeast}

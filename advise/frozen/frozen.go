@@ -2,6 +2,10 @@
 // fields too, so that a value whose insides belong to several rooms can be cached without any of
 // them listing its fields.
 //
+// Fields that belong to other packages are set through their addresses, with package unsafe: the reflect package lets nobody
+// set an unexported field, and listing every field by hand in each room would let one be forgotten in silence. What is
+// unsafe is in codec.go alone, follows from a checked [reflect.Type], and reads no pointer out of a file.
+//
 // It knows Go types and bytes. It must never be used for what has to be read by a later
 // version: the form follows the type, [Shape] tells one type's form from another's, and a reader
 // refuses any other. It imports nothing of thirdstop.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"thirdstop/advise/account"
 	"thirdstop/assess/colour"
 )
 
@@ -45,4 +46,30 @@ func chart(c *colour.Chart) []row {
 	}
 	add("references", "%s; light through %s", c.Edition, c.Curve)
 	return out
+}
+
+// recordedChart says what the newest frame that was taken to show a colour chart recorded of it; nil where none did.
+func recordedChart(frames []account.Frame) []row {
+	for i := len(frames) - 1; i >= 0; i-- {
+		c := frames[i].Chart
+		if c == nil {
+			continue
+		}
+		out := []row{{"frame", fmt.Sprint(frames[i].Number)}}
+		add := func(name, format string, a ...any) { out = append(out, row{name, fmt.Sprintf(format, a...)}) }
+		if c.Mean != nil && c.Worst != nil {
+			add("colours, CIEDE2000", "mean %.1f, worst %.1f (%s), after exposure and white balance are put right", *c.Mean, *c.Worst, c.Patch)
+		}
+		if c.Shift != nil && c.Tint != nil {
+			add("white balance", "off by %+.0f mired (over 0: too warm), tint %+.3f Duv (over 0: too green)", *c.Shift, *c.Tint)
+		}
+		if c.Error != nil {
+			add("exposure", "%+.2f stop (give or take %.2f) against half a stop of room over a perfect white", float64(*c.Error), float64(c.Sigma))
+		}
+		if len(c.Warnings) > 0 {
+			add("mind", "%s", strings.Join(c.Warnings, " "))
+		}
+		return out
+	}
+	return nil
 }

@@ -34,7 +34,7 @@ type Pictures func(frame, revision int, large bool) []byte
 type Options struct {
 	Pictures Pictures       // nil: the sheet shows none
 	Zone     *time.Location // of the times on it; nil: UTC
-	Chart    *colour.Chart  // a colour chart photographed in this light; nil: the sheet has none
+	Chart    *colour.Chart  // a colour chart photographed in this light; nil: what the shoot itself recorded of one, if it did
 }
 
 // mostListed is how many frames are listed by name; the others are counted, and an export has them all.
@@ -151,7 +151,9 @@ func newSheet(a *account.Account, o Options) sheet {
 		s.Scale = fmt.Sprintf("1 : %.0f", scale)
 	}
 	s.baseline(a, o)
-	s.Chart = chart(o.Chart)
+	if s.Chart = chart(o.Chart); o.Chart == nil {
+		s.Chart = recordedChart(frames)
+	}
 	s.Course = course(a, frames, 186, 72)
 	for k, g := range gather(frames) {
 		var d drawing
