@@ -1,6 +1,7 @@
 package rig
 
 import (
+	"math"
 	"slices"
 
 	"thirdstop/assess/exposure"
@@ -99,6 +100,7 @@ const (
 	keepSettings = 24                   // settings remembered; older ones are forgotten
 	keepFrames   = 5                    // frames of one setting that count; newer ones replace older ones gradually
 	scatterSigma = exposure.Stops(0.05) // flash to flash, one standard deviation (0.03 to 0.1 is usual; common practice, no source)
+	nearEdge     = 3 * scatterSigma     // of clipping: scatter can take a region over it and back
 	ageing       = exposure.Stops(0.03) // doubt that each later setting adds to an older one
 )
 
@@ -125,6 +127,15 @@ func merge(a, b Observation) Observation {
 	for r := range levels {
 		switch old, now := levels[r], b.Levels[r]; {
 		case !now.OK:
+		case old.OK && old.AtLeast != now.AtLeast && math.Max(math.Abs(float64(old.Value)), math.Abs(float64(now.Value))) < float64(nearEdge):
+			// Scatter alone takes it over the edge and back: it lies there, and a clipped frame counts as just over.
+			a, b := old.Value, now.Value
+			if old.AtLeast {
+				a += scatterSigma / 2
+			} else {
+				b += scatterSigma / 2
+			}
+			levels[r] = Measured{OK: true, Value: a + (b-a)/exposure.Stops(count), Sigma: max(old.Sigma, now.Sigma, scatterSigma)}
 		case !old.OK || old.AtLeast != now.AtLeast:
 			levels[r] = now // clipping came or went: the two can't be averaged
 		case now.AtLeast:
