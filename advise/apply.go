@@ -34,11 +34,11 @@ func Apply(s State, in Input) (State, []Output) {
 		s, out = s.answered(*in.Answer)
 	case in.NotNow != nil:
 		if in.NotNow.Advice == s.Advice.Number && s.Advice.Status == Adjust {
-			s.putAside = true
-			out = append(out, event("not_now", Event{Frame: s.Advice.Frame, Text: "Put aside: " + s.Advice.Headline + "."}))
+			s.putAside = s.Advice.Adjustments
+			out = append(out, event("not_now", Event{Frame: s.Advice.Frame, Text: "Put aside: " + textsOf(s.putAside) + "."}))
 		}
 	case in.Sitter != nil:
-		s.Sitter, s.heldHere, s.putAside = in.Sitter.Ref, false, false
+		s.Sitter, s.heldHere, s.putAside = in.Sitter.Ref, false, nil
 		s.anotherSitter()
 		s.Marks.Backdrop, s.Marks.Face = nil, nil            // they were drawn round this one
 		for _, r := range []int{sitterRegion, crownRegion} { // another head
@@ -153,7 +153,7 @@ func (s State) planned(in PlanText) (State, []Output) {
 	if s.TStops = p.Camera.TStops; s.TStops { // no file records it
 		s.FNumber = p.Camera.FNumber
 	}
-	s.pending, s.putAside, s.heldHere = nil, false, false
+	s.pending, s.putAside, s.heldHere = nil, nil, false
 	s = s.reteach()
 	return s, []Output{event("plan", Event{Text: fmt.Sprintf("Light plan with %s.", count(len(p.Lights), "light"))})}
 }
@@ -161,7 +161,8 @@ func (s State) planned(in PlanText) (State, []Output) {
 // forget drops what was learned of the lights.
 func (s *State) forget() {
 	s.model, s.taught, s.pending, s.recent, s.tentative, s.Question = rig.Model{}, rig.Model{}, nil, nil, nil, nil
-	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, false, false, nil
+	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, nil, false, nil
+	s.doubt, s.recheck, s.offered = doubtful{}, false, nil
 	s.watch.drop()
 	s.Drift = s.drifting()
 	s.Walk, s.Match = nil, nil
@@ -225,6 +226,7 @@ func (s State) adjusted(in Input) (State, []Output) {
 	if !ok || s.Plan == nil {
 		return s, nil // refused before it was recorded; an old record under another plan
 	}
+	recheck := s.recheck
 	s, out := s.replaced(i, a)
 	l := s.Lights[i]
 	if a.Off != nil && *a.Off != l.Off {
@@ -261,16 +263,26 @@ func (s State) adjusted(in Input) (State, []Output) {
 			powerWords(s.Plan.Lights[i].Scale, a.To-l.Power), s.Lights[i].PowerText)}))
 	}
 	s.pending = slices.DeleteFunc(slices.Clone(s.pending), func(p Adjustment) bool { return p.Group == a.Group })
-	s.putAside = false
-	if s.Question != nil && s.Question.Group == a.Group {
+	s.putAside = nil
+	if q := s.Question; q != nil && (q.Group == a.Group || q.Group == "") || recheck {
+		// Told because it was asked: so the newest frame was lit.
+		was := s.tentative
 		s.Question, s.tentative = nil, nil
+		if (was == nil || !was.asked) && s.lastSet.Power != nil && a.Distance == nil {
+			s.lastSet.Power, s.lastSet.Off = slices.Clone(s.lastSet.Power), slices.Clone(s.lastSet.Off)
+			s.lastSet.Power[i], s.lastSet.Off[i] = s.Lights[i].Power.Stops()+s.base(s.Lights[i]), s.Lights[i].Off
+			s.recent, s.untaught = nil, false
+			s = s.reteach()
+			s.watch.explained()
+			s.Drift = s.drifting()
+		}
 	}
 	return s, out
 }
 
 func (s State) referred(in Reference) (State, []Output) {
 	s.Reference = in.Box
-	s.putAside = false
+	s.putAside, s.recheck = nil, false
 	s.watch.loosen(whiteRegion, cardSigma)
 	text := "White reference declared."
 	if in.Box == nil {

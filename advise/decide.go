@@ -35,6 +35,11 @@ func (s State) decide(at time.Time, out []Output) (State, []Output) {
 	if a.Status == Adjust {
 		pending = a.Adjustments
 	}
+	for _, p := range s.pending { // what was shown may be turned although other advice took its place
+		if !slices.ContainsFunc(pending, func(x Adjustment) bool { return x.Group == p.Group && x.To == p.To }) {
+			s.offered = append(slices.Clone(s.offered), p)
+		}
+	}
 	if !reflect.DeepEqual(pending, s.pending) {
 		if !sameTurns(pending, s.pending) {
 			s.advisedAt, s.unseen = at, 0
@@ -108,7 +113,15 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 			return a
 		}
 	}
-	if s.Question != nil {
+	switch {
+	case s.recheck && s.lastSet.Equal(s.setting(s.gain(), s.Shutter)) && s.untaught:
+		a.Status, a.Headline = Look, "See how the lights stand"
+		a.Reason = "The light changed, and not all lights stand as recorded. Record how each one stands, or set it as recorded; the next frame tells the rest."
+		return a
+	case s.Question != nil && s.Question.Group == "":
+		a.Status, a.Headline, a.Reason = Look, "See how the lights stand", "The light changed, nobody recorded it, and no one light explains it."
+		return a
+	case s.Question != nil:
 		a.Reason = "One question first: " + s.Question.Text
 	}
 	regions := judgedRegions(s.Plan, s.Reference != nil)
@@ -121,6 +134,14 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 	}
 	if s.assumed() {
 		set.Power[s.tentative.light] = s.tentative.to.Stops() + s.base(s.Lights[s.tentative.light])
+		set.Off = slices.Clone(set.Off)
+		set.Off[s.tentative.light] = s.tentative.off
+	}
+	if s.assumed() && s.tentative.off {
+		l := s.Lights[s.tentative.light]
+		a.Status, a.Headline = Look, "Look at "+l.Name
+		a.Reason = "The light fell as if it had not fired. Leave its power as it is."
+		return a
 	}
 	fit := s.taught.Fit()
 	now := fit.Predict(set)
@@ -137,7 +158,7 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 		if !j.target.Judged || !seen[k].OK || !s.lit(k) {
 			continue
 		}
-		e := s.expected(j, seen[k])
+		e := s.known(s.expected(j, seen[k]), k, seen[k], now[k])
 		e.Then, e.ThenSigma = sol.Levels[k].Value.Round(), sol.Levels[k].Sigma.Round()
 		e.ThenText = e.Then.Signed()
 		a.AtLeast = a.AtLeast || e.AtLeast && (!e.InTarget || s.peeks(k, j, seen[k], now[k]))
@@ -223,6 +244,10 @@ func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measur
 			// The newest frame clips what must hold, whatever the mean of the last few says.
 			over := seen[k].Value - now[k].Value
 			t.Low, t.High, t.Aim, t.SlackHigh = t.Low-over, t.High-over, t.Aim-over, 0
+		} else if t.Judged && k == whiteRegion && s.atEdge(seen[k]) {
+			// It clipped a frame or two ago: scatter takes it over the edge and back, and what is over is lost.
+			t.High = min(t.High, -2*scatter)
+			t.SlackHigh = 0
 		} else if t.Judged && k == whiteRegion && s.sitterBlown(s.newest().Reading) && now[k].Value > t.Aim {
 			// Something on the sitter is brighter than the white reference: there is room to go down inside its target.
 			t.Aim, t.High, t.SlackHigh = t.Low, t.Aim, 0
@@ -233,6 +258,14 @@ func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measur
 	}
 	return out, any
 }
+
+// atEdge tells whether the white reference lies so near to clipping that frames of late went over under this very setting.
+func (s State) atEdge(seen rig.Measured) bool {
+	return s.overSince > 0 && s.FrameCount-s.overSince < edgeFrames && seen.Value > -3*scatter
+}
+
+// edgeFrames is how long a frame that clipped is remembered.
+const edgeFrames = 6
 
 // atLeast tells whether every light that is set for a region stands at the low end of its dial.
 func (s State) atLeast(region int) bool {
@@ -376,6 +409,9 @@ func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, ta
 		a.Reason = "The lights or the camera were changed since the newest frame; the next one should be on target."
 	case len(a.Adjustments) == 0 && s.sitterBlown(s.newest().Reading):
 		a.Status, a.Headline, a.Reason = Look, s.sitterClipsWords(s.newest().Reading), sitterClipsWhy
+	case len(a.Adjustments) == 0 && slices.ContainsFunc(a.Expected, func(e Expected) bool { return e.Unknown }):
+		a.Status, a.Headline = Look, "The backdrop clips, how far over can't be seen"
+		a.Reason = "Its light can go no lower, so no test frame under the edge can tell. It is white; whether it is too strong shows on the sitter's outline."
 	case len(a.Adjustments) == 0 && astray(regions, targets, seen) >= 0:
 		k := astray(regions, targets, seen)
 		a.Status, a.Headline = Look, "The "+regions[k].words+" is off its target"
@@ -383,8 +419,8 @@ func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, ta
 			seen[k].Value.Signed(), regions[k].wanted())
 	case len(a.Adjustments) == 0:
 		a.Status, a.Headline, a.Reason = Hold, "Hold", "Every judged region is on target, or nearer than a click could bring it."
-	case s.putAside:
-		a.Status, a.Headline, a.Reason = Hold, "Hold", "Put aside: "+a.Adjustments[0].Text+"."
+	case len(s.putAside) > 0 && sameTurns(a.Adjustments, s.putAside):
+		a.Status, a.Headline, a.Reason = Aside, "Put aside", textsOf(a.Adjustments)+"."
 		a.Adjustments = []Adjustment{}
 	case s.heldHere && biggest < exposure.Third && !slices.ContainsFunc(a.Expected, func(e Expected) bool { return e.AtLeast && e.Region == WhitePeak }):
 		a.Status, a.Headline = Hold, "Hold"
@@ -429,6 +465,14 @@ func (s State) why(l LightState, regions [regionCount]judged, targets []rig.Targ
 	}
 	if text := s.offMatch(k, v, t); text != "" {
 		return text
+	}
+	if shown := seen[k].Value; !seen[k].AtLeast && s.setting(s.gain(), s.Shutter).Equal(s.lastSet) {
+		// What stands beside the region is the newest reading, and the reason must not contradict it.
+		if t.Miss(shown) == t.Miss(v) || t.Miss(shown)*t.Miss(v) > 0 {
+			v = shown
+		} else if t.Miss(v) != 0 {
+			return fmt.Sprintf("the %s reads %s now, and over the last frames %s (target %s)", j.words, shown.Signed(), v.Round().Signed(), j.wanted())
+		}
 	}
 	switch {
 	case t.Miss(v) > 0 || v > t.High || seen[k].AtLeast && t.High < 0:

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"thirdstop/advise/plan"
 	"thirdstop/advise/rig"
 	"thirdstop/assess"
 	"thirdstop/assess/exposure"
@@ -18,9 +19,13 @@ func (s State) frame(in Input) (State, []Output) {
 	i := slices.IndexFunc(s.Frames, func(x FrameState) bool { return x.Number == f.Number })
 	// One that was newest and unreadable until now is as new as one that wasn't there.
 	fresh, stood := f.Number > s.FrameCount || i >= 0 && f.Number == s.FrameCount && s.Frames[i].Reading == nil, s.Lights
+	if last := s.newest(); fresh && s.Plan != nil && last != nil {
+		s.blownBefore = s.sitterBlown(last.Reading)
+	}
 	st := FrameState{Number: f.Number, Revision: f.Revision, File: f.File, Folder: f.Folder,
 		At: in.At.UTC().Format(time.RFC3339Nano), Damaged: f.Damaged, Reading: f.Reading}
 	var out []Output
+	judged := false // against the targets
 	say := func(kind, format string, a ...any) {
 		out = append(out, event(kind, Event{Frame: f.Number, Ref: f.File, Text: fmt.Sprintf("Frame %d", f.Number) + fmt.Sprintf(format, a...)}))
 	}
@@ -48,7 +53,8 @@ func (s State) frame(in Input) (State, []Output) {
 		case s.Plan != nil && st.Walk == "" && p.Answer == assess.BelongsNo && p.Sure >= surelyNone:
 			st.Aside = p.Reason // the floor, a hand, the whole room: nothing about the lights follows from it
 		case s.Plan != nil && (st.Walk == "" || st.Walk == string(WalkAll) || st.Walk == string(WalkCard)):
-			st.Expected, st.OnTarget = s.hold(r)
+			judged = true
+			st.Expected, st.OnTarget = s.hold(r, nil)
 		}
 	}
 	s.Frames = slices.Clone(s.Frames)
@@ -88,6 +94,13 @@ func (s State) frame(in Input) (State, []Output) {
 		s, more = s.watched(in, more)
 		out = append(out, more...)
 	}
+	if judged && s.taught.Known() && s.lastSet.Power != nil {
+		// What the frame taught says how far over the edge it lies.
+		st.Expected, st.OnTarget = s.hold(st.Reading, s.taught.Fit().Predict(s.lastSet))
+		if k := slices.IndexFunc(s.Frames, func(x FrameState) bool { return x.Number == f.Number }); k >= 0 {
+			s.Frames[k].Expected, s.Frames[k].OnTarget = st.Expected, st.OnTarget // the list is a copy already
+		}
+	}
 	say("frame", "%s.", s.summary(st))
 	s, out = s.decide(in.At, out)
 	s.heldHere = s.heldHere || s.Advice.Status == Hold && st.OnTarget
@@ -96,6 +109,9 @@ func (s State) frame(in Input) (State, []Output) {
 	s, more = s.matched(st.Number)
 	return s, append(out, more...)
 }
+
+// unknownSigma stands for a level of which nothing is known.
+const unknownSigma exposure.Stops = 10
 
 // surelyNone is how sure it must be that a frame shows no part of the set, for it to be left out of advice.
 const surelyNone = 0.8
@@ -131,8 +147,8 @@ func (s State) summary(st FrameState) string {
 	return ":" + t
 }
 
-// hold judges a reading against the targets, without any advice.
-func (s State) hold(r *assess.Reading) ([]Expected, bool) {
+// hold judges a reading against the targets, without any advice. now is what the model makes of it, nil where nothing is known.
+func (s State) hold(r *assess.Reading, now []rig.Level) ([]Expected, bool) {
 	seen := measuredRegions(s.Plan, r)
 	var out []Expected
 	on := true
@@ -141,6 +157,11 @@ func (s State) hold(r *assess.Reading) ([]Expected, bool) {
 			continue
 		}
 		e := s.expected(j, seen[k])
+		if now != nil {
+			e = s.known(e, k, seen[k], now[k])
+		} else {
+			e = s.known(e, k, seen[k], rig.Level{Sigma: unknownSigma})
+		}
 		on = on && e.InTarget
 		out = append(out, e)
 	}
@@ -194,6 +215,7 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 		return s, nil
 	}
 	s.model, s.missed, s.absent = s.taught, s.absent, nil
+	s.recheck = false // what was recorded since is held against this frame
 	if s.Question != nil && f.Number > s.Question.Expires {
 		if s.assumed() {
 			s.model = s.loose() // nobody said what it was: learn the light anew
@@ -204,6 +226,12 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	hidden := s.hiddenTurn(seen)
 	waits := len(s.pending) > 0 && (stood >= askTime || hidden && stood >= hiddenTime)
 	s, set, out, taught := s.settle(at, f.Number, gain, shutter, seen)
+	if !set.Equal(s.lastSet) {
+		s.overSince = 0
+	}
+	if seen[whiteRegion].AtLeast {
+		s.overSince = f.Number
+	}
 	s.lastSet = set
 	if followed := len(out) > 0; waits && !followed && s.Question == nil {
 		// More frames tell nothing where clipping hides the turn.
@@ -215,7 +243,7 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	} else {
 		s.unseen = 0
 	}
-	s.untaught = !taught
+	s.untaught = !taught && s.doubt.frames == 0
 	if taught && f.Reading.Kind != assess.Provisional {
 		s.taught = s.model.With(rig.Observation{Setting: set, Levels: seen[:]})
 	} else {
@@ -261,16 +289,20 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 	now := s.setting(gain, shutter)
 	keep := slices.DeleteFunc(slices.Clone(s.recent), func(c change) bool { return at.Sub(c.at) > underWay })
 	told := s.recent
-	s.recent, s.bumped = nil, ""
+	offered := s.offered
+	s.recent, s.bumped, s.offered = nil, "", nil
 	fit := s.model.Fit()
 	base := fit.Predict(now)
 	silent := s.silences(fit, base, now, seen)
 	if !s.model.Known() && len(silent) == 0 {
 		return s, now, nil, true
 	}
-	all := append(s.hypotheses(now, keep), silent...)
+	all := append(s.hypotheses(now, keep, offered), silent...)
 	for i := range all {
 		all[i].cost = s.surprise(fit, base, all[i].set, seen)
+		if s.denied(fit, all[i], seen) {
+			all[i].cost += denial
+		}
 	}
 	best := 0
 	for i := range all {
@@ -301,13 +333,22 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 		if m.late {
 			continue
 		}
+		seenIn := fmt.Sprintf("seen in frame %d", frame)
+		if k := ownRegion(l); all[0].cost-all[best].cost < clearly/2 && (!seen[k].OK || seen[k].AtLeast) {
+			seenIn = fmt.Sprintf("taken as done, frame %d can't show it", frame)
+		}
 		s = s.setPower(m.light, m.to)
 		s.pending = slices.DeleteFunc(slices.Clone(s.pending), func(p Adjustment) bool { return p.Group == l.Group })
-		out = append(out, event("followed", Event{Frame: frame, Group: l.Group, Text: fmt.Sprintf("%s: %s, set %s; seen in frame %d.",
-			l.Name, powerWords(s.Plan.Lights[m.light].Scale, m.to-l.Power), s.Lights[m.light].PowerText, frame)}))
+		out = append(out, event("followed", Event{Frame: frame, Group: l.Group, Text: fmt.Sprintf("%s: %s, set %s; %s.",
+			l.Name, powerWords(s.Plan.Lights[m.light].Scale, m.to-l.Power), s.Lights[m.light].PowerText, seenIn)}))
 	}
 	if all[best].undone {
 		s.recent = keep
+		return s, all[best].set, out, true
+	}
+	if (s.assumed() || s.Question != nil && s.Question.Group == "") && s.backAgain(fit, all[best].set, seen) {
+		s.Question, s.tentative = nil, nil
+		out = append(out, event("back", Event{Frame: frame, Text: fmt.Sprintf("In frame %d the light is back where it was; nothing is asked any more.", frame)}))
 		return s, all[best].set, out, true
 	}
 	if s.assumed() {
@@ -322,6 +363,38 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 	s, more, explained := s.unexplained(frame, fit, all[best].set, seen)
 	return s, all[best].set, append(out, more...), explained
 }
+
+// denial is added to the chi-square of what a frame plainly denies.
+const denial = 100.0
+
+// denied tells whether a region stayed where it was, or went the other way, although a light that is set for it
+// was turned in this account of the frame.
+func (s State) denied(fit rig.Fit, h hypothesis, seen [regionCount]rig.Measured) bool {
+	n := len(s.model.Seen)
+	if n == 0 || len(h.moves) == 0 {
+		return false
+	}
+	last := s.model.Seen[n-1]
+	change := fit.Change(last.Setting, h.set)
+	for _, m := range h.moves {
+		k := ownRegion(s.Lights[m.light])
+		if m.late || k == crownRegion || s.Lights[m.light].Role == string(plan.Fill) || !seen[k].OK || seen[k].AtLeast || !last.Levels[k].OK || last.Levels[k].AtLeast {
+			continue
+		}
+		want, own := float64(change[k].Value), 1.5*math.Hypot(float64(s.scatterOf(k)), float64(measuring[k]))
+		by := float64(seen[k].Value - last.Levels[k].Value)
+		if want < 0 {
+			want, by = -want, -by
+		}
+		if want > deniedFrom && by < want/4-2*own {
+			return true
+		}
+	}
+	return false
+}
+
+// deniedFrom is the least change of a region whose absence denies that a light was turned: about a click of most flashes.
+const deniedFrom = 0.3
 
 // absentDrop is the least fall of its own region by which a light that did not fire is told from a
 // dial turned down, and absentSure the fall that is enough however dark the region is thought to be without it.
@@ -369,7 +442,7 @@ func (s State) silences(fit rig.Fit, base []rig.Level, now rig.Setting, seen [re
 func (s State) preferred(all []hypothesis, best int, at time.Time, told []change) int {
 	whole := 0
 	for i := range all {
-		if !all[i].undone && len(all[i].moves) > len(all[whole].moves) {
+		if n, m := len(all[i].moves), len(all[whole].moves); !all[i].undone && (n > m || n == m && n > 0 && all[i].cost < all[whole].cost) {
 			whole = i
 		}
 	}
@@ -417,7 +490,7 @@ func (s State) comparable() bool {
 }
 
 // hypotheses lists the ways the lights may have stood, the recorded one first.
-func (s State) hypotheses(now rig.Setting, recent []change) []hypothesis {
+func (s State) hypotheses(now rig.Setting, recent []change, offered []Adjustment) []hypothesis {
 	var moves []move
 	for _, p := range s.pending {
 		if i, ok := s.light(p.Group); ok && p.To != s.Lights[i].Power {
@@ -444,5 +517,24 @@ func (s State) hypotheses(now rig.Setting, recent []change) []hypothesis {
 		}
 		out[k] = h
 	}
+	// Advice that others took the place of before the frame was taken: one light of it at a time, with whatever else was done.
+	for _, p := range offered {
+		i, ok := s.light(p.Group)
+		if !ok || p.To == s.Lights[i].Power || len(out) > mostHypotheses/2 || slices.ContainsFunc(recent, func(c change) bool { return c.group == p.Group }) {
+			continue
+		}
+		for _, h := range out {
+			if slices.ContainsFunc(h.moves, func(m move) bool { return m.light == i }) {
+				continue
+			}
+			h.moves = append(slices.Clone(h.moves), move{light: i, to: p.To})
+			h.set.Power = slices.Clone(h.set.Power)
+			h.set.Power[i] = p.To.Stops() + s.base(s.Lights[i])
+			out = append(out, h)
+		}
+	}
 	return out
 }
+
+// mostHypotheses bounds what is tried for one frame.
+const mostHypotheses = 64

@@ -91,7 +91,7 @@ func (s State) shownByHand(in Marked) (State, []Output) {
 	default:
 		return s, nil // of a newer program; the record stands
 	}
-	s.putAside = false
+	s.putAside = nil
 	return s, []Output{event("marked", Event{Frame: in.Frame, Text: text})}
 }
 

@@ -22,6 +22,7 @@ const (
 	Waiting Status = "waiting" // take a frame: there is none yet, or something was just changed
 	Adjust  Status = "adjust"  // turn what Adjustments say
 	Hold    Status = "hold"    // nothing to do
+	Aside   Status = "aside"   // what there is to do was put aside; Reason says what
 	Look    Status = "look"    // something must be put right or told before advice is possible: Warnings say what
 )
 
@@ -78,6 +79,7 @@ type Expected struct {
 	High       exposure.Stops `json:"high_stops"`
 	UpperOnly  bool           `json:"upper_only"` // Low does not count
 	InTarget   bool           `json:"in_target"`  // now
+	Unknown    bool           `json:"unknown"`    // it clips, and how far over can't be told: neither on target nor off
 	NowText    string         `json:"now_text"`   // "at least 0.00", "-0.42"
 	ThenText   string         `json:"then_text"`
 	TargetText string         `json:"target_text"` // "0 to +1/2"
@@ -115,9 +117,10 @@ type Event struct {
 type Question struct {
 	Number  int           `json:"number"`
 	Frame   int           `json:"frame"`
-	Text    string        `json:"text"` // "Key (B) fell by 0.65 stop between frames 41 and 42. Turned to 1/8 + 1/3?"
-	Group   string        `json:"group"`
+	Text    string        `json:"text"`  // "Key (B) fell by 0.65 stop between frames 41 and 42. Turned to 1/8 + 1/3?"
+	Group   string        `json:"group"` // the light it is about; "" where it is about all
 	To      exposure.Dial `json:"to"`
+	Off     bool          `json:"off"`     // whether the light is off or does not fire; To says nothing then
 	Expires int           `json:"expires"` // last frame number at which it still stands
 }
 

@@ -1,6 +1,7 @@
 package advise
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -11,58 +12,162 @@ import (
 	"thirdstop/assess/exposure"
 )
 
-// unexplained looks at what even the best setting leaves over. A change that no
-// record and no advice explains is asked about, with the likeliest explanation.
+// unexplained holds the newest frame against the ones before it. A change that no record and no
+// advice explains is asked about, with the likeliest explanation: at once where it is plain, in the second
+// frame that shows it where one frame could be scatter. It reports false where the frame must not teach.
 func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [regionCount]rig.Measured) (State, []Output, bool) {
-	predicted := fit.Predict(set)
-	before := predicted
-	if s.lastSet.Power != nil {
-		before = fit.Predict(s.lastSet)
-	}
-	worst, by := -1, exposure.Stops(0)
-	clips := -1
-	for k, y := range seen {
-		d := y.Value - predicted[k].Value
-		if k == whiteRegion && y.OK && y.AtLeast && d > bumpLeast && predicted[k].Sigma < bumpSure {
-			clips = k
-		}
-		if k == sitterRegion || k == crownRegion || !y.OK || y.AtLeast && d < 0 || math.Abs(float64(d)) < 0.3 {
+	gaps := s.against(fit, set, seen)
+	worst, far := -1, 0.0
+	doubt := s.doubt
+	s.doubt = doubtful{}
+	for k, g := range gaps {
+		if k == sitterRegion || k == crownRegion || !g.OK {
 			continue
 		}
-		v := math.Sqrt(math.Pow(min(float64(y.Sigma), 0.15), 2) + 2*float64(scatter*scatter) + float64(predicted[k].Sigma*predicted[k].Sigma) +
-			math.Pow(stepError*float64(predicted[k].Value-before[k].Value), 2)) // what a recorded step does is not known better
-		if math.Abs(float64(d)) > 4*v && math.Abs(float64(d)) > math.Abs(float64(by)) {
-			worst, by = k, d
+		by, need := math.Abs(float64(g.By)), plainly*float64(g.Sigma)
+		if doubt.frames > 0 && doubt.region == k && doubt.up == (g.By > 0) {
+			need *= 0.75 // two frames in a row that show the same
+		}
+		if by >= float64(askLeast) && by > need && by > far {
+			worst, far = k, by
 		}
 	}
-	if worst < 0 && clips < 0 {
-		return s, nil, true
+	if worst < 0 {
+		return s.clippedUnseen(frame, fit, set, gaps, seen)
 	}
-	light, to, ok := s.explain(fit, set, predicted, seen)
-	if worst < 0 && !(ok && to > s.Lights[light].Power) {
-		// By how much it rose is hidden by the clipping, and nothing else tells: the dial has to be looked at.
-		s.bumped = s.ownLight(clips)
-		return s, nil, true
+	again := doubt.frames > 0 && doubt.region == worst && doubt.up == (gaps[worst].By > 0)
+	if far < float64(atOnce) && len(s.watch.Stands) > 0 {
+		return s, nil, true // a drift is known, and its detectors tell small changes better
 	}
-	if !ok {
-		words := judgedRegions(s.Plan, s.Reference != nil)[worst].words
-		// No light explains it: other clothes, another crop, a stand that moved. Learn it anew.
-		s.model = s.loose()
-		return s, []Output{event("unexplained", Event{Frame: frame, Text: fmt.Sprintf(
-			"The %s changed by %s in frame %d, and no setting of one light explains it. If something was changed, say so.", words, by.Round(), frame)})}, true
+	if g := gaps[worst]; !again && far < float64(atOnce) && !(g.Least && g.By > 0) { // what rises into clipping is lost: that does not wait
+		s.doubt = doubtful{frames: 1, region: worst, up: gaps[worst].By > 0}
+		return s, nil, false
 	}
-	l := s.Lights[light]
-	s.asked++
-	verb := "rose"
-	if to < l.Power {
-		verb = "fell"
+	all := s.explanations(fit, set, gaps)
+	if len(all) == 0 {
+		return s.askAboutAll(frame, worst, gaps[worst])
 	}
-	q := Question{Number: s.asked, Frame: frame, Group: l.Group, To: to, Expires: frame + questionFrames,
-		Text: fmt.Sprintf("%s %s by about %s in frame %d, and nobody recorded it. Turned to %s?",
-			l.Name, verb, s.Plan.Lights[light].Scale.FormatChange(to-l.Power), frame, s.Plan.Lights[light].Scale.Format(to))}
-	s.Question, s.tentative = &q, &tentative{light: light, to: to}
-	return s, []Output{{Question: &q}}, false
+	s, q := s.askAbout(frame, all)
+	return s, []Output{q}, false
 }
+
+// clippedUnseen looks at a rise into clipping, by how much is hidden. Where another region tells, it is asked about;
+// else the dial has to be looked at.
+func (s State) clippedUnseen(frame int, fit rig.Fit, set rig.Setting, gaps [regionCount]gap, seen [regionCount]rig.Measured) (State, []Output, bool) {
+	y, p := seen[whiteRegion], fit.Predict(set)[whiteRegion]
+	if !y.OK || !y.AtLeast || y.Value-p.Value <= bumpLeast || p.Sigma >= bumpSure {
+		return s, nil, true
+	}
+	if all := s.explanations(fit, set, gaps); len(all) > 0 && all[0].to > s.Lights[all[0].light].Power {
+		s, q := s.askAbout(frame, all)
+		return s, []Output{q}, false
+	}
+	s.bumped = s.ownLight(whiteRegion)
+	return s, nil, true
+}
+
+// doubtful is a change that one frame showed, too small to be told from scatter.
+type doubtful struct {
+	frames int // that showed it, one after the other; 0: nothing is in doubt
+	region int
+	up     bool
+}
+
+const (
+	// plainly is from how many standard deviations a region counts as changed.
+	plainly = 4
+	// askLeast is the least change that is asked about: half a click of most flashes and more than scatter (common practice, no source).
+	askLeast exposure.Stops = 0.2
+	// atOnce is the change that one frame is enough for: more than a click.
+	atOnce exposure.Stops = 0.45
+)
+
+// gap is what a region shows beside what the frames before it and everything recorded since lead to expect.
+type gap struct {
+	OK    bool
+	Seen  exposure.Stops // before, as far as measured
+	By    exposure.Stops // of a clipped region: at least so much, in that direction
+	Sigma exposure.Stops // of By, where nothing changed but what is recorded
+	Least bool           // By is a bound
+}
+
+// against compares the newest frame with those of the newest setting before it. Between frames of nearly one
+// level the tone curve's error falls out, so that far less than the level's own uncertainty shows. Regions that
+// were not seen then are held against the model.
+func (s State) against(fit rig.Fit, set rig.Setting, seen [regionCount]rig.Measured) (out [regionCount]gap) {
+	var last rig.Observation
+	var step []rig.Level
+	if n := len(s.model.Seen); n > 0 {
+		last = s.model.Seen[n-1]
+		step = fit.Change(last.Setting, set)
+	}
+	predicted := fit.Predict(set)
+	for k, y := range seen {
+		if !y.OK {
+			continue
+		}
+		g := gap{OK: true}
+		var v float64
+		if last.Levels != nil && last.Levels[k].OK {
+			p := last.Levels[k]
+			g.Seen = p.Value
+			g.By = y.Value - p.Value - step[k].Value
+			own := math.Pow(float64(s.scatterOf(k)), 2) + math.Pow(float64(measuring[k]), 2)
+			if k == backdropRegion {
+				own += coveredSigma * coveredSigma
+			}
+			v = own*(1+1/float64(max(last.Count, 1))) + math.Pow(float64(step[k].Sigma), 2) + math.Pow(stepError*float64(step[k].Value), 2)
+			if p.AtLeast || y.AtLeast {
+				v += math.Pow(float64(edgeSigma), 2)
+			}
+			if p.AtLeast && y.AtLeast || p.AtLeast && g.By > 0 {
+				continue // it was over the edge, nobody knows how far
+			}
+			g.Least = p.AtLeast
+		} else {
+			p := predicted[k]
+			g.Seen = p.Value
+			g.By = y.Value - p.Value
+			v = math.Pow(min(float64(y.Sigma), 0.15), 2) + 2*float64(scatter*scatter) + math.Pow(float64(p.Sigma), 2)
+		}
+		if y.AtLeast {
+			if g.By < 0 {
+				continue
+			}
+			g.Least = true
+		}
+		g.By, g.Sigma = g.By.Round(), exposure.Stops(math.Sqrt(v)).Round()
+		out[k] = g
+	}
+	return out
+}
+
+// backAgain tells whether a frame looks as if the lights stood as recorded, after one that did not.
+func (s State) backAgain(fit rig.Fit, set rig.Setting, seen [regionCount]rig.Measured) bool {
+	held := false
+	for k, g := range s.against(fit, set, seen) {
+		if k == crownRegion || k == sitterRegion || !g.OK {
+			continue
+		}
+		if math.Abs(float64(g.By)) > 2*float64(g.Sigma) || g.Least {
+			return false
+		}
+		held = true
+	}
+	return held
+}
+
+// coveredSigma is what a backdrop's level moves by, in stops, as a sitter covers one part of it and then another (common practice, no source).
+const coveredSigma = 0.05
+
+// scatterOf is what flashes scatter in a region, as far as the frames since the baseline have shown it. It is
+// bounded: what was learned after few frames is loose, and the very change that is looked for widens it.
+func (s State) scatterOf(region int) exposure.Stops {
+	return min(max(scatter, s.watch.Drift.Scatter(regionNames[region])), mostScatter)
+}
+
+// mostScatter is what is counted with at the most (0.03 to 0.1 stop is usual; common practice, no source).
+const mostScatter exposure.Stops = 0.065
 
 // bumpLeast is the rise into clipping from which a dial may have been turned: less is scatter; and bumpSure
 // how well the level must have been foretold, or the light model was merely wrong.
@@ -115,38 +220,135 @@ func (s State) askWhetherTurned(frame int) (State, Output) {
 // questionFrames is for how many frames a question waits before it is dropped.
 const questionFrames = 3
 
-// explain finds the one light and setting that explain what was seen.
-func (s State) explain(fit rig.Fit, set rig.Setting, base []rig.Level, seen [regionCount]rig.Measured) (int, exposure.Dial, bool) {
-	light, to, best := -1, exposure.Dial(0), math.Inf(1)
-	for i, l := range s.Lights {
-		if l.Off {
-			continue
-		}
-		for d := l.Least; d <= l.Most; d += max(l.Click, 1) {
-			trial := set
-			trial.Power = slices.Clone(set.Power)
-			trial.Power[i] = d.Stops() + s.base(l)
-			if c := leftOver(fit, base, trial, seen); c < best && d != l.Power {
-				light, to, best = i, d, c
-			}
-		}
-	}
-	return light, to, light >= 0 && best < clearly && leftOver(fit, base, set, seen) > best+2*clearly
+// explanation is one light standing otherwise than recorded: at another setting, switched off or not firing, or
+// on although it is recorded as off.
+type explanation struct {
+	light  int
+	to     exposure.Dial
+	off    bool // with to as recorded
+	on     bool // likewise
+	cost   float64
+	misfit float64
 }
 
-// leftOver is the chi-square of what was seen against what a setting predicts.
-func leftOver(fit rig.Fit, base []rig.Level, set rig.Setting, seen [regionCount]rig.Measured) float64 {
-	var sum float64
-	for k, p := range fit.Predict(set) {
-		y := seen[k]
-		d := float64(y.Value - p.Value)
-		if !y.OK || y.AtLeast && d < 0 {
+// mostMisfit is the chi-square up to which an explanation counts as one: three standard deviations of the
+// two regions that are judged, about (derived here).
+const mostMisfit = 9.0
+
+// explanations are the lights and settings that explain what was seen, the likeliest first and one for each
+// light and kind, as far as they are about as likely.
+func (s State) explanations(fit rig.Fit, set rig.Setting, gaps [regionCount]gap) []explanation {
+	var all []explanation
+	weigh := func(e explanation, trial rig.Setting) {
+		change := fit.Change(set, trial)
+		for k, g := range gaps {
+			if !g.OK {
+				continue
+			}
+			d := float64(g.By - change[k].Value)
+			if g.Least && d*float64(g.By) < 0 {
+				d = 0 // it went at least so far
+			}
+			own := float64(g.Sigma * g.Sigma)
+			vague := math.Pow(float64(change[k].Sigma), 2) + math.Pow(stepError*float64(change[k].Value), 2)
+			e.misfit += d * d / (own + vague)
+			if !g.Least {
+				e.cost += math.Log1p(vague / own) // of two that fit, the one that foretold it
+			}
+		}
+		e.cost = math.Round((e.cost+e.misfit)*1000) / 1000
+		all = append(all, e)
+	}
+	best := func(from int) { // keeps the best of those weighed since
+		if len(all) > from {
+			one := slices.MinFunc(all[from:], func(a, b explanation) int { return cmp.Compare(a.cost, b.cost) })
+			all = append(all[:from], one)
+		}
+	}
+	for i, l := range s.Lights {
+		trial := set
+		if l.Off {
+			trial.Off = slices.Clone(set.Off)
+			trial.Off[i] = false
+			weigh(explanation{light: i, to: l.Power, on: true}, trial)
 			continue
 		}
-		v := math.Pow(min(float64(y.Sigma), 0.2), 2) + 2*float64(scatter*scatter) + math.Pow(0.15*float64(p.Value-base[k].Value), 2) + math.Pow(float64(base[k].Sigma), 2)
-		sum += d * d / v
+		from := len(all)
+		for d := l.Least; d <= l.Most; d += max(l.Click, 1) {
+			if d != l.Power {
+				trial.Power = slices.Clone(set.Power)
+				trial.Power[i] += (d - l.Power).Stops()
+				weigh(explanation{light: i, to: d}, trial)
+			}
+		}
+		best(from)
+		trial = set
+		trial.Off = slices.Clone(set.Off)
+		trial.Off[i] = true
+		weigh(explanation{light: i, to: l.Power, off: true}, trial)
 	}
-	return math.Round(sum*1000) / 1000
+	none := 0.0
+	for _, g := range gaps {
+		if g.OK {
+			none += float64(g.By*g.By) / float64(g.Sigma*g.Sigma)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b explanation) int { return cmp.Compare(a.cost, b.cost) })
+	all = slices.DeleteFunc(all, func(e explanation) bool { return e.misfit > mostMisfit || e.misfit+2*clearly > none })
+	n := len(all)
+	for k := range all {
+		if all[k].cost > all[0].cost+2*clearly {
+			n = k
+			break
+		}
+	}
+	return all[:min(n, mostExplanations)]
+}
+
+// mostExplanations are asked about one after the other: more would be a quiz.
+const mostExplanations = 3
+
+// askAbout asks about the first of several explanations. The others are asked about if it is not that.
+func (s State) askAbout(frame int, all []explanation) (State, Output) {
+	e := all[0]
+	l := s.Lights[e.light]
+	scale := s.Plan.Lights[e.light].Scale
+	s.asked++
+	q := Question{Number: s.asked, Frame: frame, Group: l.Group, To: e.to, Off: e.off, Expires: frame + questionFrames}
+	switch {
+	case e.off:
+		q.Text = fmt.Sprintf("The light fell in frame %d as if %s had not fired. Is it off or asleep?", frame, l.Name)
+	case e.on:
+		q.Text = fmt.Sprintf("The light rose in frame %d as if %s, recorded as off, were on. Is it on, at %s?", frame, l.Name, l.PowerText)
+	default:
+		verb := "rose"
+		if e.to < l.Power {
+			verb = "fell"
+		}
+		q.Text = fmt.Sprintf("%s %s by about %s in frame %d, and nobody recorded it. Turned to %s? If it stands elsewhere, record how.",
+			l.Name, verb, scale.FormatChange(e.to-l.Power), frame, scale.Format(e.to))
+	}
+	s.Question, s.tentative = &q, &tentative{light: e.light, to: e.to, off: e.off, on: e.on, others: all[1:]}
+	return s, Output{Question: &q}
+}
+
+// askAboutAll asks whether every dial stands as recorded, where no one light explains a change: several were
+// turned, or it is no light at all.
+func (s State) askAboutAll(frame, region int, g gap) (State, []Output, bool) {
+	var dials []string
+	for i, l := range s.Lights {
+		at := s.Plan.Lights[i].Scale.Format(l.Power)
+		if l.Off {
+			at = "off"
+		}
+		dials = append(dials, l.Name+" "+at)
+	}
+	s.asked++
+	q := Question{Number: s.asked, Frame: frame, Expires: frame + questionFrames,
+		Text: fmt.Sprintf("The %s changed by %s in frame %d, and no one light explains it. Do all stand as recorded: %s?",
+			judgedRegions(s.Plan, s.Reference != nil)[region].words, g.By.Round(), frame, joinAnd(dials))}
+	s.Question, s.tentative = &q, nil
+	return s, []Output{{Question: &q}}, false
 }
 
 func (s State) answered(in Answer) (State, []Output) {
@@ -157,13 +359,22 @@ func (s State) answered(in Answer) (State, []Output) {
 	s.Question, s.untaught = nil, false // the answer tells which side the frame lies on
 	t := s.tentative
 	s.tentative = nil
-	if !in.Yes && t != nil && t.asked {
+	switch {
+	case t == nil && !in.Yes:
+		s.recheck, s.untaught = true, true
+		return s, []Output{event("recheck", Event{Frame: q.Frame, Text: "Not as recorded: the lights are to be looked at and recorded."})}
+	case !in.Yes && t != nil && t.asked:
 		return s, []Output{event("not_turned", Event{Frame: q.Frame, Group: q.Group, Text: "Not turned yet; the advice stands."})}
-	}
-	if !in.Yes || t == nil || t.light >= len(s.Lights) {
+	case !in.Yes && t != nil && len(t.others) > 0:
+		s, next := s.askAbout(q.Frame, t.others)
+		s.untaught = true
+		return s, []Output{next}
+	case !in.Yes || t == nil || t.light >= len(s.Lights):
 		s.model = s.loose() // drift: how much light there is must be learned anew
 		s = s.reteach()
 		return s, []Output{event("drift", Event{Frame: q.Frame, Group: q.Group, Text: fmt.Sprintf("Not turned: what changed in frame %d counts as drift.", q.Frame)})}
+	case t.off || t.on:
+		return s.toldSwitched(*q, *t)
 	}
 	l := s.Lights[t.light]
 	s = s.setPower(t.light, t.to)
@@ -179,6 +390,24 @@ func (s State) answered(in Answer) (State, []Output) {
 	s.Drift, s.untaught = s.drifting(), false
 	return s, []Output{event("adjusted", Event{Frame: q.Frame, Group: q.Group, Text: fmt.Sprintf("%s: %s, set %s; told afterwards.",
 		l.Name, powerWords(s.Plan.Lights[t.light].Scale, t.to-l.Power), s.Lights[t.light].PowerText)})}
+}
+
+// toldSwitched records a light as off, or as on again, after somebody looked.
+func (s State) toldSwitched(q Question, t tentative) (State, []Output) {
+	s.Lights = slices.Clone(s.Lights)
+	s.Lights[t.light].Off = t.off
+	if s.lastSet.Power != nil {
+		s.lastSet.Off = slices.Clone(s.lastSet.Off)
+		s.lastSet.Off[t.light] = t.off
+	}
+	s = s.reteach()
+	s.watch.explained()
+	s.Drift = s.drifting()
+	word := "on"
+	if t.off {
+		word = "off"
+	}
+	return s, []Output{event("adjusted", Event{Frame: q.Frame, Group: q.Group, Text: fmt.Sprintf("%s: %s in frame %d; told afterwards.", s.Lights[t.light].Name, word, q.Frame)})}
 }
 
 // neverFired takes a light that was turned up, and shows nowhere, for one that does not fire: the frames that

@@ -142,7 +142,7 @@ func (s State) reflectorAdjusted(k int, a Adjusted) (State, []Output) {
 	}
 	s.Reflectors = slices.Clone(s.Reflectors)
 	s.Reflectors[k] = m
-	s.putAside = false
+	s.putAside = nil
 	if s.taught.Known() {
 		s = s.matching(out[len(out)-1].Event.Text)
 	}

@@ -36,24 +36,29 @@ type State struct {
 	Earlier    *Earlier         `json:"earlier,omitempty"` // the shoot whose light is built again, nil where none is
 	Match      *Match           `json:"match,omitempty"`   // something was swapped, and pictures shall come out as before
 
-	model      rig.Model    // learned, without the newest frame
-	taught     rig.Model    // learned, with the newest frame
-	lastSet    rig.Setting  // how camera and lights stood for the newest frame
-	advisedAt  time.Time    // when the pending adjustments were given out
-	pending    []Adjustment // advised, and neither seen nor recorded yet
-	recent     []change     // recorded since the frame before the newest, newest last
-	asked      int          // questions asked so far
-	tentative  *tentative   // what the open question is about
-	heldHere   bool         // this sitter has had a frame on target
-	putAside   bool         // the current advice was put aside
-	absent     []string     // groups of the lights that did not light the newest frame
-	missed     []string     // groups of those that did not light the frame before it
-	unseen     int          // frames in a row that did not show the pending adjustments, though there was time to turn
-	bumped     string       // group of a light whose dial may have been turned up unseen: its region clips
-	untaught   bool         // the newest frame taught nothing: it could lie on either side of an adjustment
-	watch      watching     // the baseline and the detectors of drift
-	guides     []KnownGuide // of the plan's lights, from earlier shoots
-	references []distance   // where lights stood when the model began, by group
+	model       rig.Model    // learned, without the newest frame
+	taught      rig.Model    // learned, with the newest frame
+	lastSet     rig.Setting  // how camera and lights stood for the newest frame
+	advisedAt   time.Time    // when the pending adjustments were given out
+	pending     []Adjustment // advised, and neither seen nor recorded yet
+	recent      []change     // recorded since the frame before the newest, newest last
+	asked       int          // questions asked so far
+	tentative   *tentative   // what the open question is about
+	heldHere    bool         // this sitter has had a frame on target
+	putAside    []Adjustment // advice that was put aside: until other advice, or the plan or a light, takes its place
+	absent      []string     // groups of the lights that did not light the newest frame
+	missed      []string     // groups of those that did not light the frame before it
+	unseen      int          // frames in a row that did not show the pending adjustments, though there was time to turn
+	bumped      string       // group of a light whose dial may have been turned up unseen: its region clips
+	doubt       doubtful     // a change that the newest frame showed and that may be scatter
+	recheck     bool         // somebody said that lights don't stand as recorded; how they stand is not recorded yet
+	offered     []Adjustment // advised since the newest frame, and taken back for other advice: they may have been turned
+	overSince   int          // newest frame under the present setting in which the white reference clipped; 0: none
+	blownBefore bool         // too much of the sitter clipped in the frame before the newest
+	untaught    bool         // the newest frame taught nothing: it could lie on either side of an adjustment
+	watch       watching     // the baseline and the detectors of drift
+	guides      []KnownGuide // of the plan's lights, from earlier shoots
+	references  []distance   // where lights stood when the model began, by group
 
 	past [][]PastFrame // every frame that was measured, by number, in chunks
 }
@@ -73,9 +78,12 @@ type change struct {
 
 // tentative is the explanation an open question offers.
 type tentative struct {
-	light int
-	to    exposure.Dial
-	asked bool // it was advised, and no frame showed it: until it is answered the light counts as not turned
+	light  int
+	to     exposure.Dial
+	off    bool          // it is off or did not fire
+	on     bool          // it is on, though recorded as off
+	others []explanation // to be asked about if it is not that
+	asked  bool          // it was advised, and no frame showed it: until it is answered the light counts as not turned
 }
 
 // KeepFrames is how many frames a state carries for looking back.

@@ -226,7 +226,7 @@ func (s State) swapped(in Swap) (State, []Output) {
 	if in.ISO != nil {
 		s.ISO = *in.ISO
 	}
-	s.pending, s.putAside = nil, false
+	s.pending, s.putAside = nil, nil
 	return s, []Output{event("swapped", Event{Text: text})}
 }
 

@@ -40,10 +40,30 @@ func (s State) expected(j judged, seen rig.Measured) Expected {
 	e := Expected{Region: j.name, Name: j.words, Now: seen.Value.Round(), NowSigma: seen.Sigma.Round(), AtLeast: seen.AtLeast,
 		Low: j.band.Low.Round(), High: j.band.High.Round(), UpperOnly: j.upperOnly,
 		NowText: levelText(seen.Value, seen.AtLeast), TargetText: j.wanted()}
-	// A clipped white backdrop is what was asked for, unless the model knows it to
-	// be too strong, which is not judged here. Elsewhere clipping is over every target under 0.
+	// A clipped white backdrop is what was asked for, unless it is too strong, which only the model
+	// can know (see known). Elsewhere clipping is over every target under 0.
 	e.InTarget = j.target.Miss(seen.Value) == 0
 	return e
+}
+
+// known says of a region that clips whether it is on target as far as the light model knows how far over it lies.
+func (s State) known(e Expected, region int, seen rig.Measured, now rig.Level) Expected {
+	if !seen.AtLeast || e.Region != BackdropFloor || !e.InTarget {
+		return e
+	}
+	e.Unknown = now.Sigma > s.blindness(region)
+	t := judgedRegions(s.Plan, s.Reference != nil)[region].target
+	e.InTarget = !e.Unknown && now.Value-now.Sigma <= t.High+t.SlackHigh
+	return e
+}
+
+// textsOf are adjustments in one sentence's worth of words.
+func textsOf(all []Adjustment) string {
+	out := make([]string, len(all))
+	for i, a := range all {
+		out[i] = a.Text
+	}
+	return strings.Join(out, "; ")
 }
 
 // joinAnd joins clauses: "a", "a and b", "a, b and c".

@@ -246,7 +246,7 @@ func (s State) beginWalk() State {
 	}
 	add(WalkAll, "", "All lights", "Say before each flash that it comes, and let the flashes rest between frames; the manual says how long.")
 	add(WalkChart, "", "A colour chart", "")
-	s.Question, s.tentative, s.pending, s.putAside, s.heldHere, s.absent, s.recent = nil, nil, nil, false, false, nil, nil
+	s.Question, s.tentative, s.pending, s.putAside, s.heldHere, s.absent, s.recent = nil, nil, nil, nil, false, nil, nil
 	s.watch.drop() // the light is built anew
 	s.Drift = s.drifting()
 	if len(s.taught.Seen) == 0 {

@@ -72,7 +72,7 @@ func (s State) warnings() []Warning {
 	if s.sitterClips(r) {
 		add("sitter_clips", "%s; the plan allows %.0f %%. %s", s.sitterClipsWords(r), s.Plan.Targets.MostClipped*100, sitterClipsWhy)
 	}
-	if s.untaught && !s.assumed() {
+	if s.untaught && s.Question == nil && !s.recheck {
 		add("either_side", "Frame %d may have been taken before or after an adjustment; the next one tells.", last.Number)
 	}
 	return out
@@ -87,8 +87,18 @@ func (s State) sitterClips(r *assess.Reading) bool {
 // sitterBlown tells whether that is so wherever exactly the sitter's outline runs.
 func (s State) sitterBlown(r *assess.Reading) bool {
 	p := r.Regions.Sitter
-	return p != nil && p.ClippedLeast > s.Plan.Targets.MostClipped
+	if p == nil {
+		return false
+	}
+	share := p.ClippedLeast
+	if s.blownBefore { // what is a hair over and then a hair under must not turn the page over at every frame
+		share /= stillBlown
+	}
+	return share > s.Plan.Targets.MostClipped
 }
+
+// stillBlown is the part of the allowance to which the sitter's clipped share must fall to count as mended.
+const stillBlown = 0.75
 
 // onlyClips tells whether advice has nothing to say but that too much of the sitter clips.
 func (s State) onlyClips(a Advice, f *FrameState) bool {

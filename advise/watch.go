@@ -500,7 +500,8 @@ func (s State) firstHold(st FrameState) (State, []Output) {
 	w := s.watch
 	if w.Base > 0 || s.Advice.Status != Hold || !st.OnTarget || s.untaught || len(s.absent) > 0 || s.Question != nil ||
 		st.Reading.Kind == assess.Provisional || !s.comparable() || len(w.Past) == 0 || w.Past[len(w.Past)-1].Number != st.Number ||
-		slices.ContainsFunc(s.Lights, func(l LightState) bool { return l.Off }) || !s.allJudged(st) {
+		slices.ContainsFunc(s.Lights, func(l LightState) bool { return l.Off }) || !s.allJudged(st) ||
+		s.overSince > 0 || slices.ContainsFunc(st.Expected, func(e Expected) bool { return e.Region == WhitePeak && e.Now > e.High }) { // at the edge of clipping scatter decides
 		return s, nil
 	}
 	s.based(st.Number)
