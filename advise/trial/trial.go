@@ -27,15 +27,16 @@ import (
 
 // Options say which studios are tried. The zero value of a field has a meaning of its own.
 type Options struct {
-	Studios int            // how many
-	Seed    uint64         // the first studio's; the others count up from it
-	Frames  int            // most frames per studio; 0 is 6
-	Scatter exposure.Stops // of every flash, one standard deviation; 0 leaves each studio its own (0.01 to 0.06)
-	Off     exposure.Stops // lights start at most so far off; 0 is 2 stops
-	Own     bool           // readings through the camera's own curve, as after learning it; else through the default
-	Walk    bool           // the guided set-up is walked first
-	Trace   io.Writer      // what happened frame by frame, where it is wanted; then one studio after another
-	Wrong   float64        // how wrong the plan's distances are, one standard deviation; 0.3 is 30 %. Negative: the plan has none
+	Studios  int            // how many
+	Seed     uint64         // the first studio's; the others count up from it
+	Frames   int            // most frames per studio; 0 is 6
+	Scatter  exposure.Stops // of every flash, one standard deviation; 0 leaves each studio its own (0.01 to 0.06)
+	Off      exposure.Stops // lights start at most so far off; 0 is 2 stops
+	Own      bool           // readings through the camera's own curve, as after learning it; else through the default
+	Walk     bool           // the guided set-up is walked first
+	Trace    io.Writer      // what happened frame by frame, where it is wanted; then one studio after another
+	AnyClips bool           // the plan allows any share of the sitter to clip
+	Wrong    float64        // how wrong the plan's distances are, one standard deviation; 0.3 is 30 %. Negative: the plan has none
 }
 
 // Outcome is what became of one studio.
@@ -114,6 +115,9 @@ func staged(seed uint64, o Options) (g stage, skipped string) {
 	}
 	g.box = middle(card.Box)
 	p := planOf(st, quiet, o, rand.New(rand.NewPCG(seed, 0x7a1)))
+	if o.AnyClips {
+		p.Targets.MostClipped = 1
+	}
 	g.want = targetsOf(st, p, g.box)
 	curve := tone.Default()
 	if o.Own {

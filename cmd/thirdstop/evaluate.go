@@ -15,7 +15,6 @@ import (
 const evaluateHelp = `Say how far thirdstop can be believed, on scenes and studios of known truth, as Markdown tables.
 
     thirdstop evaluate levels [--scenes N] [--seed N] [FILE...]
-    thirdstop evaluate drift [--frames N] [--runs N] [--seed N]
 
 Random scenes of the virtual studio are measured under the default tone curve, and
 again after the camera's curve was learned from a simulated bracket of nine frames.
@@ -44,7 +43,14 @@ holds in truth: after how many corrections, and in what share of the studios.
     --walk           the guided set-up is walked first; "at once" is then its end
     --trace          print every frame and what was advised, instead
 
-Drift: the virtual studio shoots with moving sitters who change, and with scripted faults of its
+    thirdstop evaluate unrecorded [--studios N] [--seed N] [--scatter STOPS] [--curve own|default] [--trace]
+
+While the advice is followed, somebody turns lights or switches them off without a word: how soon
+that is asked about, and how often a frame is called a hold meanwhile. 40 studios unless told.
+
+    thirdstop evaluate drift [--frames N] [--runs N] [--seed N]
+
+The virtual studio shoots with moving sitters who change, and with scripted faults of its
 lights, at 0.03, 0.05 and 0.10 stop scatter.
 
     --frames N   clean frames at every scatter, for false alarms; 3000 unless told
@@ -61,13 +67,15 @@ func runEvaluate(ctx context.Context, args []string, stdout, stderr io.Writer) i
 		return runEvaluateRegions(ctx, args[1:], stdout, stderr)
 	case len(args) > 0 && args[0] == "advice":
 		return runEvaluateAdvice(ctx, args[1:], stdout, stderr)
+	case len(args) > 0 && args[0] == "unrecorded":
+		return runEvaluateUnrecorded(ctx, args[1:], stdout, stderr)
 	case len(args) > 0 && args[0] == "drift":
 		return runEvaluateDrift(ctx, args[1:], stdout, stderr)
 	case len(args) > 0 && (args[0] == "-h" || args[0] == "--help" || args[0] == "help"):
 		fmt.Fprint(stdout, evaluateHelp)
 		return 0
 	}
-	fmt.Fprintf(stderr, "thirdstop evaluate: say what: levels, regions, advice or drift\n\n%s", evaluateHelp)
+	fmt.Fprintf(stderr, "thirdstop evaluate: say what: levels, regions, advice, unrecorded or drift\n\n%s", evaluateHelp)
 	return 2
 }
 
@@ -99,6 +107,36 @@ func runEvaluateAdvice(ctx context.Context, args []string, stdout, stderr io.Wri
 		fmt.Fprintf(stdout, "%d random virtual studios from seed %d: one to four lights, flash scatter %.2f stop, starts up to %g stops off, the plan's distances %.0f %% wrong, levels read through the %s curve. Shares with 95 %% confidence intervals.\n\n",
 			*studios, *seed, *scatter, *off, 100**wrong, map[string]string{"own": "camera's own", "default": "default"}[*curve])
 		err = trial.WriteTable(stdout, trial.Sum(all))
+	}
+	if err != nil {
+		fmt.Fprintln(stderr, "thirdstop evaluate:", err)
+		return 1
+	}
+	return 0
+}
+
+func runEvaluateUnrecorded(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	flags := flag.NewFlagSet("evaluate unrecorded", flag.ContinueOnError)
+	flags.SetOutput(io.Discard)
+	studios := flags.Int("studios", 40, "")
+	seed := flags.Uint64("seed", 200_000, "")
+	scatter := flags.Float64("scatter", 0.03, "")
+	curve := flags.String("curve", "own", "")
+	trace := flags.Bool("trace", false, "")
+	if code, done := parse(flags, args, evaluateHelp, stdout, stderr); done {
+		return code
+	}
+	if *studios < 1 || *studios > 100_000 || !(*scatter > 0 && *scatter <= 0.5) || *curve != "own" && *curve != "default" || flags.NArg() > 0 {
+		fmt.Fprintf(stderr, "thirdstop evaluate: studios go from 1 to 100000, scatter over 0 to 0.5 stop, the curve is own or default, and nothing follows\n\n%s", evaluateHelp)
+		return 2
+	}
+	o := trial.CarelessOptions{Studios: *studios, Seed: *seed, Turns: 10, Scatter: exposure.Stops(*scatter), Own: *curve == "own"}
+	if *trace {
+		o.Trace = stdout
+	}
+	found, err := trial.PlayCareless(ctx, o)
+	if err == nil {
+		err = trial.WriteCareless(stdout, found)
 	}
 	if err != nil {
 		fmt.Fprintln(stderr, "thirdstop evaluate:", err)
