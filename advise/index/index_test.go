@@ -122,7 +122,8 @@ func TestTheIndexIsMadeOutOfTheTrailsAndIsTheSameWhenMadeAnew(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.Name != "Alder Quay Rowing Club, committee" || s.Frames != 3 || s.Judged != 3 || s.OnTarget != 3 || s.Baseline != 3 || s.FNumber != 8 || s.Backdrop != "white" ||
+	// Of the first frame nobody knows yet how far over the edge its backdrop lies.
+	if s.Name != "Alder Quay Rowing Club, committee" || s.Frames != 3 || s.Judged != 3 || s.OnTarget != 2 || s.Baseline != 3 || s.FNumber != 8 || s.Backdrop != "white" ||
 		s.BackdropAt != 2.4 || len(s.Lights) != 2 || s.Lights[1].Modifier != "shoot-through umbrella" || s.Lights[1].Power != -90 || s.Lights[1].Direction != "45° to the camera's right" ||
 		len(s.Levels) != 2 || !s.Levels[0].AtLeast || s.Levels[1].Value != -0.2 {
 		t.Errorf("s1 is %+v", s)

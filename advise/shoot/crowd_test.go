@@ -241,7 +241,7 @@ func TestClosingWaitsForNoQueue(t *testing.T) {
 	}
 	asked := make(chan error, 1)
 	go func() {
-		_, err := s.Thumbnail(context.Background(), 2, 1600)
+		_, err := s.Thumbnail(context.Background(), 6, 1600) // one that waits its turn: others are made out of their files, aside
 		asked <- err
 	}()
 	closed := make(chan error, 1)
@@ -251,15 +251,22 @@ func TestClosingWaitsForNoQueue(t *testing.T) {
 		closing = s.pics.closed
 		s.pics.mu.Unlock()
 	}
-	b.g.slow <- struct{}{} // the large and the small picture of the first frame, and no other
-	b.g.slow <- struct{}{}
-	select {
-	case err := <-closed:
-		if err != nil {
-			t.Errorf("Close() = %v", err)
+	done, limit := false, time.After(20*time.Second)
+	for tokens := 2; !done; { // the large and the small picture of the frame under way, and no other
+		slow := b.g.slow
+		if tokens == 0 {
+			slow = nil
 		}
-	case <-time.After(20 * time.Second):
-		t.Fatal("Close waits for pictures that nobody needs")
+		select {
+		case slow <- struct{}{}:
+			tokens--
+		case err := <-closed:
+			if done = true; err != nil {
+				t.Errorf("Close() = %v", err)
+			}
+		case <-limit:
+			t.Fatal("Close waits for pictures that nobody needs")
+		}
 	}
 	close(b.g.slow)
 	<-asked // a picture or none, but an answer
