@@ -5,11 +5,11 @@ import "testing"
 // A small run for every change: whoever turns a light without a word is found out, and nobody is asked for
 // nothing. The bounds leave room for chance beside what a larger run gives (derived here).
 func TestUnrecordedTurnsAreAskedAbout(t *testing.T) {
-	n := 6
+	n := 4
 	if testing.Short() {
 		n = 2
 	}
-	f, err := PlayCareless(t.Context(), CarelessOptions{Studios: n, Seed: 300, Turns: 5, Own: true})
+	f, err := PlayCareless(t.Context(), CarelessOptions{Studios: n, Seed: 300, Turns: 10, Own: true})
 	if err != nil {
 		t.Fatal(err)
 	}
