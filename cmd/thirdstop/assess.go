@@ -14,6 +14,7 @@ import (
 
 	"thirdstop/assess"
 	"thirdstop/assess/exposure"
+	"thirdstop/assess/faces"
 	"thirdstop/assess/photo"
 	"thirdstop/assess/tone"
 )
@@ -35,6 +36,8 @@ to clipping in linear light. Files are only read, one at a time.
                          frame, from the left and the top
     --backdrop X0,Y0,X1,Y1
                          look for the backdrop in this box only
+    --faces              look for faces that look about towards the camera, too; nothing else is
+                         measured of them yet. Some 40 ms more for a file
     --fields             list every field with its unit and range
     --                   what follows are files, even if it begins with a dash
 
@@ -50,6 +53,7 @@ func runAssess(ctx context.Context, args []string, stdout, stderr io.Writer) int
 	flags.SetOutput(io.Discard)
 	asJSON := flags.Bool("json", false, "")
 	fields := flags.Bool("fields", false, "")
+	withFaces := flags.Bool("faces", false, "")
 	var hints assess.Hints
 	flags.Func("white", "", boxFlag(&hints.WhiteReference))
 	flags.Func("backdrop", "", boxFlag(&hints.Backdrop))
@@ -80,15 +84,15 @@ func runAssess(ctx context.Context, args []string, stdout, stderr io.Writer) int
 			fmt.Fprintf(stderr, "thirdstop assess: stopped before %s\n", name)
 			return 1
 		}
-		reading, err := assessFile(name, hints)
+		reading, found, err := assessFile(name, hints, *withFaces)
 		if err != nil {
 			failed = true
 			fmt.Fprintf(stderr, "thirdstop assess: %v\n", err)
 		}
 		if *asJSON {
-			err = printJSON(stdout, name, reading, err)
+			err = printJSON(stdout, name, reading, found, err)
 		} else if err == nil {
-			err = printReading(stdout, n > 0, name, reading)
+			err = printReading(stdout, n > 0, name, reading, found)
 		} else {
 			err = nil
 		}
@@ -122,18 +126,34 @@ func boxFlag(to **assess.Box) func(string) error {
 	}
 }
 
+// face is a face that was found, as it is printed. A list that is nil was not asked for.
+type face struct {
+	Box  assess.Box `json:"box"`  // from mid-forehead to chin, in fractions of the upright frame
+	Sure float64    `json:"sure"` // 0 to 1
+}
+
 // assessFile reads and measures one file. Nothing of it stays in memory but the reading.
-func assessFile(name string, hints assess.Hints) (assess.Reading, error) {
+func assessFile(name string, hints assess.Hints, withFaces bool) (assess.Reading, []face, error) {
 	data, err := readWhole(name)
 	if err != nil {
-		return assess.Reading{}, err
+		return assess.Reading{}, nil, err
 	}
 	p, err := photo.Read(name, data)
 	if err != nil {
-		return assess.Reading{}, err
+		return assess.Reading{}, nil, err
 	}
 	p.Release()
-	return assess.Measure(p, tone.Default(), hints), nil
+	var found []face
+	if withFaces {
+		found = []face{}
+		s := p.Survey
+		for _, f := range faces.Find(s) {
+			half := f.Size / 2
+			wide := half * float64(s.Height) / float64(s.Width)
+			found = append(found, face{Box: assess.Box{X0: max(0, f.X-wide), Y0: max(0, f.Y-half), X1: min(1, f.X+wide), Y1: min(1, f.Y+half)}, Sure: f.Sure})
+		}
+	}
+	return assess.Measure(p, tone.Default(), hints), found, nil
 }
 
 func readWhole(name string) ([]byte, error) {
@@ -159,7 +179,7 @@ func readWhole(name string) ([]byte, error) {
 	return data, aboutFile(name, err, "check the drive it is on")
 }
 
-func printJSON(w io.Writer, name string, r assess.Reading, failed error) error {
+func printJSON(w io.Writer, name string, r assess.Reading, found []face, failed error) error {
 	if failed != nil {
 		return jsonLine(w, struct {
 			File  string `json:"file"`
@@ -169,7 +189,16 @@ func printJSON(w io.Writer, name string, r assess.Reading, failed error) error {
 	return jsonLine(w, struct {
 		File string `json:"file"`
 		assess.Reading
-	}{name, r})
+		Faces *[]face `json:"faces,omitempty"`
+	}{name, r, asked(found)})
+}
+
+// asked is nil for what was not asked for, which is left out.
+func asked(found []face) *[]face {
+	if found == nil {
+		return nil
+	}
+	return &found
 }
 
 func printFields(w io.Writer) error {
@@ -177,6 +206,8 @@ func printFields(w io.Writer) error {
 	fmt.Fprintln(t, "FIELD\tTYPE\tUNIT\tRANGE\tMEANING")
 	fmt.Fprintln(t, "file\ttext\t\t\tthe file as it was named; with error, alone with it")
 	fmt.Fprintln(t, "error\ttext\t\t\twhy the file could not be read; the reading is left out")
+	fmt.Fprintln(t, "faces[].box\tbox\tfraction of the upright frame\t0 to 1\tmid-forehead to chin of a face; with --faces alone")
+	fmt.Fprintln(t, "faces[].sure\tnumber\t\t0 to 1\thow sure that is a face; with --faces alone")
 	for _, f := range assess.Fields() {
 		doc := f.Doc
 		if f.Null {
@@ -188,7 +219,7 @@ func printFields(w io.Writer) error {
 }
 
 // printReading writes a reading for people.
-func printReading(w io.Writer, gap bool, name string, r assess.Reading) error {
+func printReading(w io.Writer, gap bool, name string, r assess.Reading, found []face) error {
 	var b strings.Builder
 	line := func(what, format string, args ...any) {
 		fmt.Fprintf(&b, "    %-16s "+format+"\n", append([]any{what}, args...)...)
@@ -224,6 +255,12 @@ func printReading(w io.Writer, gap bool, name string, r assess.Reading) error {
 		line("white reference", "%s, %s, headroom %.2f; %s", levelText(v.Value, v.Sigma, v.AtLeast), peak, v.Headroom, how)
 	} else {
 		line("white reference", "not measured: %s", r.Missing["regions.white_reference"])
+	}
+	for _, f := range found {
+		line("face", "%.2f to %.2f of the width, %.2f to %.2f of the height; confidence %s", f.Box.X0, f.Box.X1, f.Box.Y0, f.Box.Y1, percent(f.Sure))
+	}
+	if found != nil && len(found) == 0 {
+		line("face", "none found")
 	}
 	line("tone curve", "%s (%s), good to %.2f a stop under clipping", r.Tone.Curve, r.Tone.Source, r.Tone.Sigma)
 	for _, l := range r.Labels {

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"image"
+	"image/jpeg"
 	"os"
 	"path/filepath"
 	"slices"
@@ -228,4 +230,43 @@ func TestAssessForPeople(t *testing.T) {
 			t.Errorf("the text lacks %q:\n%s", want, out)
 		}
 	}
+}
+
+// The made-up portraits of the studio hold faces too plain to be sure of; what is held here is that faces come where
+// they are asked for, and nowhere else. How well they are found is tested beside the detector.
+func TestFacesAreListedWhereTheyAreAskedFor(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "AQ_0001.jpg")
+	if err := os.WriteFile(file, plainJPEG(t), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, tc := range []struct {
+		args []string
+		want bool
+	}{{[]string{"--json", file}, false}, {[]string{"--json", "--faces", file}, true}} {
+		var out, errs bytes.Buffer
+		if code := runAssess(t.Context(), tc.args, &out, &errs); code != 0 {
+			t.Fatalf("%v: exit %d, %s", tc.args, code, &errs)
+		}
+		var v map[string]any
+		if err := json.Unmarshal(out.Bytes(), &v); err != nil {
+			t.Fatal(err)
+		}
+		list, ok := v["faces"].([]any)
+		if _, there := v["faces"]; there != tc.want || ok && len(list) != 0 {
+			t.Errorf("%v: faces are %v, want a list: %v, and an empty one of a plain wall", tc.args, v["faces"], tc.want)
+		}
+	}
+}
+
+func plainJPEG(t *testing.T) []byte {
+	t.Helper()
+	m := image.NewGray(image.Rect(0, 0, 640, 480))
+	for i := range m.Pix {
+		m.Pix[i] = uint8(120 + i%640/32)
+	}
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, m, nil); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
 }
