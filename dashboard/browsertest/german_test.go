@@ -3,6 +3,10 @@ package browsertest
 import (
 	"encoding/json"
 	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
 	"testing"
 	"time"
 
@@ -57,6 +61,7 @@ func TestTheLogOfWhatPeopleDoIsGerman(t *testing.T) {
 	if len(lines) < 20 {
 		t.Fatalf("only %d lines came of it: %q", len(lines), lines)
 	}
+	lines = append(lines, asked(t)...)
 	p := open(t, 390, 844, serve(t, fake.New(time.Now)).url())
 	p.says("Measuring only")
 	list, err := json.Marshal(lines)
@@ -67,4 +72,30 @@ func TestTheLogOfWhatPeopleDoIsGerman(t *testing.T) {
 	for _, l := range missing {
 		t.Errorf("no German for %q", l)
 	}
+}
+
+// asked are the questions of all stories, and the log's lines of what became of advice and questions.
+func asked(t *testing.T) []string {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join("..", "..", "advise", "testdata", "stories", "*.txt"))
+	if err != nil || len(files) < 10 {
+		t.Fatalf("only %d stories found: %v", len(files), err)
+	}
+	said := regexp.MustCompile(`(?m)^  (?:ask|log (?:followed|back|recheck|absent|not_now|not_turned)): (.+)$`)
+	var out []string
+	for _, f := range files {
+		text, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range said.FindAllStringSubmatch(string(text), -1) {
+			if !slices.Contains(out, m[1]) {
+				out = append(out, m[1])
+			}
+		}
+	}
+	if len(out) < 20 {
+		t.Fatalf("only %d lines came of the stories: %q", len(out), out)
+	}
+	return out
 }

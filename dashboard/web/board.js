@@ -145,7 +145,7 @@ function Question({ q, stale }) {
     setBusy(false);
   };
   return html`<div class="question" role="group" aria-label=${T.question.label}>
-    <p lang=${theirs()}>${q.text} <span class="reason-frame">${q.expires ? T.question.expires(q.expires) : ''}</span></p>
+    <p><${Theirs} text=${q.text} /> <span class="reason-frame">${q.expires ? T.question.expires(q.expires) : ''}</span></p>
     ${may('answer') && html`<div class="question-answers">
       <button disabled=${stale || busy} onClick=${() => answer(true)}>${T.question.yes}</button>
       <button disabled=${stale || busy} onClick=${() => answer(false)}>${T.question.no}</button>

@@ -18,6 +18,10 @@ const saetze = {
   'The white reference lapsed with the sitter; declare it again on the next frame.': 'Die Weißreferenz ist mit der Person verfallen; auf dem nächsten Bild wieder bestimmen.',
   'The empty backdrop was taken back.': 'Der leere Hintergrund wurde zurückgenommen.',
   'Not turned yet; the advice stands.': 'Noch nicht gestellt; der Rat gilt weiter.',
+  'Not as recorded: the lights are to be looked at and recorded.': 'Nicht wie aufgezeichnet: die Lichter sind anzusehen und aufzuzeichnen.',
+  'The light changed, nobody recorded it, and no one light explains it.': 'Das Licht hat sich geändert, niemand hat es aufgezeichnet, und kein Licht allein erklärt es.',
+  'The light changed, and not all lights stand as recorded. Record how each one stands, or set it as recorded; the next frame tells the rest.': 'Das Licht hat sich geändert, und nicht alle Lichter stehen wie aufgezeichnet. Aufzeichnen, wie jedes steht, oder wie aufgezeichnet stellen; das nächste Bild zeigt das Übrige.',
+  'The light fell as if it had not fired. Leave its power as it is.': 'Das Licht ist gefallen, als hätte es nicht geblitzt. Seine Leistung lassen, wie sie ist.',
   'A card check: one frame of the white card.': 'Kartenprobe: ein Bild der weißen Karte.',
   'The card check is done.': 'Die Kartenprobe ist fertig.',
   'Every judged region is on target, or nearer than a click could bring it.': 'Alles Beurteilte ist im Ziel, oder näher daran, als ein Klick es brächte.',
@@ -31,10 +35,22 @@ const saetze = {
 // Zeilen des Protokolls: Muster und was daraus wird.
 const stelle = (name) => texts.said.light(name);
 const gestellt = (licht, was, auf) => `${stelle(licht)}: ${texts.said.change(was)}, auf ${auf}`;
+const alle = (text) => text.split('; ').map((t) => t.replace(/^(.+ \(\w\)): (power .+), set (.+)$/, (_, l, was, auf) => gestellt(l, was, auf))).join('; ');
 const werte = (text) => stufen(text).replace(/\b(backdrop|white reference|hair|sitter)\b/g, (n) => texts.said.region(n));
 const zeilen = [
   [/^Advice: (.+): (power .+), set (.+)\.$/, (m) => `Rat: ${gestellt(m[1], m[2], m[3])}.`],
-  [/^Put aside: (.+): (power .+), set (.+)\.$/, (m) => `Beiseitegelegt: ${gestellt(m[1], m[2], m[3])}.`],
+  [/^Put aside: (.+)\.$/, (m) => `Beiseitegelegt: ${alle(m[1])}.`],
+  [/^((?:.+ \(\w\): power [^;]+, set [^;]+; )*.+ \(\w\): power [^;]+, set [^;]+); taken as done, frame (\d+) can't show it\.$/, (m) => `${alle(m[1])}; gilt als getan, Bild ${m[2]} kann es nicht zeigen.`],
+  [/^(.+ \(\w\)) (rose|fell) by about (.+) in frame (\d+), and nobody recorded it\. Turned to (.+)\? If it stands elsewhere, record how\.$/,
+    (m) => `${stelle(m[1])} ist in Bild ${m[4]} um etwa ${stufen(m[3])} ${m[2] === 'rose' ? 'gestiegen' : 'gefallen'}, und niemand hat es aufgezeichnet. Auf ${m[5]} gestellt? Steht es anders, bitte aufzeichnen.`],
+  [/^The light fell in frame (\d+) as if (.+ \(\w\)) had not fired\. Is it off or asleep\?$/, (m) => `In Bild ${m[1]} ist das Licht gefallen, als hätte ${stelle(m[2])} nicht geblitzt. Ist es aus oder schläft es?`],
+  [/^The light rose in frame (\d+) as if (.+ \(\w\)), recorded as off, were on\. Is it on, at (.+)\?$/, (m) => `In Bild ${m[1]} ist das Licht gestiegen, als wäre ${stelle(m[2])} an, das als aus aufgezeichnet ist. Ist es an, auf ${m[3]}?`],
+  [/^The (backdrop|white reference) changed by (.+) stops? in frame (\d+), and no one light explains it\. Do all stand as recorded: (.+)\?$/,
+    (m) => `${bereich(m[1])} hat sich in Bild ${m[3]} um ${m[2]} Blenden geändert, und kein Licht allein erklärt es. Stehen alle wie aufgezeichnet: ${m[4].split(/, | and /).map((l) => l.replace(/^.+? \(\w\)/, stelle)).join(', ')}?`],
+  [/^(.+ \(\w\)): is it set to (.+) by now\? The frames don't show it\.$/, (m) => `${stelle(m[1])}: steht es inzwischen auf ${m[2]}? Die Bilder zeigen es nicht.`],
+  [/^In frame (\d+) the light is back where it was; nothing is asked any more\.$/, (m) => `In Bild ${m[1]} ist das Licht wieder, wo es war; es wird nichts mehr gefragt.`],
+  [/^(.+ \(\w\)): (on|off) in frame (\d+); told afterwards\.$/, (m) => `${stelle(m[1])}: in Bild ${m[3]} ${m[2] === 'on' ? 'an' : 'aus'}; im Nachhinein gesagt.`],
+  [/^(.+ \(\w\)) did not light frame (\d+)\.$/, (m) => `${stelle(m[1])} hat in Bild ${m[2]} nicht geblitzt.`],
   [/^(.+ \(\w\)): (power .+), set ([^;]+); seen in frame (\d+)\.$/, (m) => `${gestellt(m[1], m[2], m[3])}; zu sehen in Bild ${m[4]}.`],
   [/^(.+ \(\w\)): (power .+), set ([^;]+); told afterwards\.$/, (m) => `${gestellt(m[1], m[2], m[3])}; im Nachhinein gesagt.`],
   [/^(.+ \(\w\)): (power .+), set ([^;]+)\.$/, (m) => `${gestellt(m[1], m[2], m[3])}.`],
@@ -83,8 +99,8 @@ export const texts = {
     sentence: satz,
     region: (name) => ({ backdrop: 'Hintergrund', 'white reference': 'Weiß', hair: 'Haar', sitter: 'Person' }[name] || name),
     headline: (text) => ({ 'Take a frame': 'Bild aufnehmen', 'Measuring only': 'Es wird nur gemessen', Measuring: 'Es wird gemessen', Hold: 'So lassen',
-      'The shoot has ended': 'Die Aufnahme ist beendet', 'Nothing to judge yet': 'Noch nichts zu beurteilen' }[text]
-      || text.replace(/^(\w+ \(\w+\)) did not fire$/, (_, light) => `${texts.said.light(light)} hat nicht geblitzt`)),
+      'The shoot has ended': 'Die Aufnahme ist beendet', 'Nothing to judge yet': 'Noch nichts zu beurteilen', 'Put aside': 'Beiseitegelegt', 'See how the lights stand': 'Nachsehen, wie die Lichter stehen' }[text]
+      || text.replace(/^Look at (\w+ \(\w+\))$/, (_, light) => `${texts.said.light(light)} ansehen`).replace(/^(\w+ \(\w+\)) did not fire$/, (_, light) => `${texts.said.light(light)} hat nicht geblitzt`)),
   },
   nav: 'Ansichten',
   skip: 'Zum Rat springen',
