@@ -412,6 +412,11 @@ func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, ta
 	case len(a.Adjustments) == 0 && slices.ContainsFunc(a.Expected, func(e Expected) bool { return e.Unknown }):
 		a.Status, a.Headline = Look, "The backdrop clips, how far over can't be seen"
 		a.Reason = "Its light can go no lower, so no test frame under the edge can tell. It is white; whether it is too strong shows on the sitter's outline."
+	case len(a.Adjustments) == 0 && (s.untaught || s.doubt.frames > 0) && slices.ContainsFunc(a.Expected, func(e Expected) bool { return !e.InTarget && e.Region != Crown }):
+		// What the newest frame shows is not believed yet, so nothing is advised from it; but all is not well either.
+		k := slices.IndexFunc(a.Expected, func(e Expected) bool { return !e.InTarget && e.Region != Crown })
+		a.Status, a.Headline = Waiting, "Take another frame"
+		a.Reason = fmt.Sprintf("The %s reads %s now (target %s), and the frames before it said otherwise; one more tells which holds.", a.Expected[k].Name, a.Expected[k].NowText, a.Expected[k].TargetText)
 	case len(a.Adjustments) == 0 && astray(regions, targets, seen) >= 0:
 		k := astray(regions, targets, seen)
 		a.Status, a.Headline = Look, "The "+regions[k].words+" is off its target"

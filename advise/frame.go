@@ -288,7 +288,9 @@ const clearly = 4.0
 func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter exposure.Shutter, seen [regionCount]rig.Measured) (State, rig.Setting, []Output, bool) {
 	now := s.setting(gain, shutter)
 	keep := slices.DeleteFunc(slices.Clone(s.recent), func(c change) bool { return at.Sub(c.at) > underWay })
-	told := s.recent
+	// What was recorded since the frame before this one.
+	told := slices.DeleteFunc(slices.Clone(s.recent), func(c change) bool { return !c.at.After(s.lastAt) })
+	s.lastAt = at
 	offered := s.offered
 	s.recent, s.bumped, s.offered = nil, "", nil
 	fit := s.model.Fit()

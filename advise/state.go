@@ -52,6 +52,7 @@ type State struct {
 	bumped      string       // group of a light whose dial may have been turned up unseen: its region clips
 	doubt       doubtful     // a change that the newest frame showed and that may be scatter
 	recheck     bool         // somebody said that lights don't stand as recorded; how they stand is not recorded yet
+	lastAt      time.Time    // when the newest frame that is learned from arrived
 	offered     []Adjustment // advised since the newest frame, and taken back for other advice: they may have been turned
 	overSince   int          // newest frame under the present setting in which the white reference clipped; 0: none
 	blownBefore bool         // too much of the sitter clipped in the frame before the newest
