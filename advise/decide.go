@@ -182,11 +182,15 @@ func (s State) lessLight(all []Adjustment) bool {
 	})
 }
 
-// astray is the region that the newest frame shows clearly off its target, whatever the frames before it make
+// astray is the region that the newest frame shows off its target by more than half a click and scatter, whatever the frames before it make
 // the light model believe; -1 for none. That is never a hold.
-func astray(regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured) int {
+func (s State) astray(regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured) int {
+	most := 0.0
+	if len(s.watch.Stands) > 0 {
+		most = float64(exposure.Third.Stops()) // a drift is known, and says more
+	}
 	for k, j := range regions {
-		if targets[k].Judged && k != crownRegion && seen[k].OK && !seen[k].AtLeast && math.Abs(float64(j.target.Miss(seen[k].Value))) > float64(exposure.Third.Stops()) {
+		if targets[k].Judged && k != crownRegion && seen[k].OK && !seen[k].AtLeast && math.Abs(float64(j.target.Miss(seen[k].Value))) > most {
 			return k
 		}
 	}
@@ -412,13 +416,13 @@ func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, ta
 	case len(a.Adjustments) == 0 && slices.ContainsFunc(a.Expected, func(e Expected) bool { return e.Unknown }):
 		a.Status, a.Headline = Look, "The backdrop clips, how far over can't be seen"
 		a.Reason = "Its light can go no lower, so no test frame under the edge can tell. It is white; whether it is too strong shows on the sitter's outline."
-	case len(a.Adjustments) == 0 && (s.untaught || s.doubt.frames > 0) && slices.ContainsFunc(a.Expected, func(e Expected) bool { return !e.InTarget && e.Region != Crown }):
+	case len(a.Adjustments) == 0 && s.Question == nil && (s.untaught || s.doubt.frames > 0) && slices.ContainsFunc(a.Expected, func(e Expected) bool { return !e.InTarget && e.Region != Crown }):
 		// What the newest frame shows is not believed yet, so nothing is advised from it; but all is not well either.
 		k := slices.IndexFunc(a.Expected, func(e Expected) bool { return !e.InTarget && e.Region != Crown })
 		a.Status, a.Headline = Waiting, "Take another frame"
 		a.Reason = fmt.Sprintf("The %s reads %s now (target %s), and the frames before it said otherwise; one more tells which holds.", a.Expected[k].Name, a.Expected[k].NowText, a.Expected[k].TargetText)
-	case len(a.Adjustments) == 0 && astray(regions, targets, seen) >= 0:
-		k := astray(regions, targets, seen)
+	case len(a.Adjustments) == 0 && s.astray(regions, targets, seen) >= 0:
+		k := s.astray(regions, targets, seen)
 		a.Status, a.Headline = Look, "The "+regions[k].words+" is off its target"
 		a.Reason = fmt.Sprintf("It reads %s (target %s), and the frames before it said otherwise. If something was turned or moved, record it; else take another frame.",
 			seen[k].Value.Signed(), regions[k].wanted())

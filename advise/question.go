@@ -24,11 +24,8 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 		if k == sitterRegion || k == crownRegion || !g.OK {
 			continue
 		}
-		by, need := math.Abs(float64(g.By)), plainly*float64(g.Sigma)
-		if doubt.frames > 0 && doubt.region == k && doubt.up == (g.By > 0) {
-			need *= 0.75 // two frames in a row that show the same
-		}
-		if by >= float64(askLeast) && by > need && by > far {
+		by := math.Abs(float64(g.By))
+		if by >= float64(askLeast) && by > maybe*float64(g.Sigma) && by > far {
 			worst, far = k, by
 		}
 	}
@@ -39,7 +36,7 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	if far < float64(atOnce) && len(s.watch.Stands) > 0 {
 		return s, nil, true // a drift is known, and its detectors tell small changes better
 	}
-	if g := gaps[worst]; !again && far < float64(atOnce) && !(g.Least && g.By > 0) { // what rises into clipping is lost: that does not wait
+	if g := gaps[worst]; !again && (far < float64(atOnce) || far < plainly*float64(g.Sigma)) && !(g.Least && g.By > 0 && far > plainly*float64(g.Sigma)) { // what rises into clipping is lost: that does not wait
 		s.doubt = doubtful{frames: 1, region: worst, up: gaps[worst].By > 0}
 		return s, nil, false
 	}
@@ -74,8 +71,9 @@ type doubtful struct {
 }
 
 const (
-	// plainly is from how many standard deviations a region counts as changed.
+	// plainly is from how many standard deviations one frame tells that a region changed, and maybe from how many two frames in a row do.
 	plainly = 4
+	maybe   = 2.5
 	// askLeast is the least change that is asked about: half a click of most flashes and more than scatter (common practice, no source).
 	askLeast exposure.Stops = 0.2
 	// atOnce is the change that one frame is enough for: more than a click.
