@@ -182,10 +182,13 @@ func (s State) lessLight(all []Adjustment) bool {
 	})
 }
 
+// plainlyOff is how far beyond half a click and scatter a single frame must lie: less is scatter (common practice, no source).
+const plainlyOff = 0.15
+
 // astray is the region that the newest frame shows off its target by more than half a click and scatter, whatever the frames before it make
 // the light model believe; -1 for none. That is never a hold.
 func (s State) astray(regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured) int {
-	most := 0.0
+	most := plainlyOff
 	if len(s.watch.Stands) > 0 {
 		most = float64(exposure.Third.Stops()) // a drift is known, and says more
 	}

@@ -73,7 +73,7 @@ type doubtful struct {
 const (
 	// plainly is from how many standard deviations one frame tells that a region changed, and maybe from how many two frames in a row do.
 	plainly = 4
-	maybe   = 2.5
+	maybe   = 3.3
 	// askLeast is the least change that is asked about: half a click of most flashes and more than scatter (common practice, no source).
 	askLeast exposure.Stops = 0.2
 	// atOnce is the change that one frame is enough for: more than a click.
