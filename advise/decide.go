@@ -72,6 +72,13 @@ func sameTurns(a, b []Adjustment) bool {
 	})
 }
 
+// within tells whether advice asks for nothing but what another advice did: the same lights, or fewer, turned the same way.
+func within(a, all []Adjustment) bool {
+	return !slices.ContainsFunc(a, func(x Adjustment) bool {
+		return !slices.ContainsFunc(all, func(y Adjustment) bool { return sameTurns([]Adjustment{x}, []Adjustment{y}) })
+	})
+}
+
 // newest is the newest frame that could be read.
 func (s State) newest() *FrameState {
 	for i := len(s.Frames) - 1; i >= 0; i-- {
@@ -132,11 +139,7 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 		a.Headline, a.Reason = "Take a frame", "The lights changed; the next frame tells how they stand."
 		return a
 	}
-	if s.assumed() {
-		set.Power[s.tentative.light] = s.tentative.to.Stops() + s.base(s.Lights[s.tentative.light])
-		set.Off = slices.Clone(set.Off)
-		set.Off[s.tentative.light] = s.tentative.off
-	}
+	set = s.asAsked(set)
 	if s.assumed() && s.tentative.off {
 		l := s.Lights[s.tentative.light]
 		a.Status, a.Headline = Look, "Look at "+l.Name
@@ -403,6 +406,9 @@ func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, ta
 		}
 		adj := s.turn(i, from, to)
 		adj.Reason = s.why(l, regions, targets, seen, now, sol)
+		if s.assumed() && s.tentative.light == i {
+			adj.Reason += fmt.Sprintf("; only if it stands at %s now, so answer first", s.Plan.Lights[i].Scale.Format(from))
+		}
 		if a.AtLeast && to < from && s.restsOnClipped(l, seen) {
 			adj.ChangeText = "power down at least " + s.Plan.Lights[i].Scale.FormatChange(to-from)
 			adj.Text = fmt.Sprintf("%s: %s, set %s", l.Name, adj.ChangeText, adj.ToText)
@@ -419,7 +425,7 @@ func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, ta
 	case len(a.Adjustments) == 0 && slices.ContainsFunc(a.Expected, func(e Expected) bool { return e.Unknown }):
 		a.Status, a.Headline = Look, "The backdrop clips, how far over can't be seen"
 		a.Reason = "Its light can go no lower, so no test frame under the edge can tell. It is white; whether it is too strong shows on the sitter's outline."
-	case len(a.Adjustments) == 0 && s.Question == nil && (s.untaught || s.doubt.frames > 0) && slices.ContainsFunc(a.Expected, func(e Expected) bool { return !e.InTarget && e.Region != Crown }):
+	case len(a.Adjustments) == 0 && s.Question == nil && (s.untaught || s.doubt != nil) && slices.ContainsFunc(a.Expected, func(e Expected) bool { return !e.InTarget && e.Region != Crown }):
 		// What the newest frame shows is not believed yet, so nothing is advised from it; but all is not well either.
 		k := slices.IndexFunc(a.Expected, func(e Expected) bool { return !e.InTarget && e.Region != Crown })
 		a.Status, a.Headline = Waiting, "Take another frame"
@@ -431,7 +437,10 @@ func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, ta
 			seen[k].Value.Signed(), regions[k].wanted())
 	case len(a.Adjustments) == 0:
 		a.Status, a.Headline, a.Reason = Hold, "Hold", "Every judged region is on target, or nearer than a click could bring it."
-	case len(s.putAside) > 0 && sameTurns(a.Adjustments, s.putAside):
+		if k := slices.IndexFunc(a.Expected, func(e Expected) bool { return !e.InTarget }); k >= 0 {
+			a.Reason = fmt.Sprintf("The %s reads %s now (target %s); over the last frames it is nearer than a click could bring it.", a.Expected[k].Name, a.Expected[k].NowText, a.Expected[k].TargetText)
+		}
+	case len(s.putAside) > 0 && within(a.Adjustments, s.putAside):
 		a.Status, a.Headline, a.Reason = Aside, "Put aside", textsOf(a.Adjustments)+"."
 		a.Adjustments = []Adjustment{}
 	case s.heldHere && biggest < exposure.Third && !slices.ContainsFunc(a.Expected, func(e Expected) bool { return e.AtLeast && e.Region == WhitePeak }):

@@ -217,14 +217,17 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	s.model, s.missed, s.absent = s.taught, s.absent, nil
 	s.recheck = false // what was recorded since is held against this frame
 	if s.Question != nil && f.Number > s.Question.Expires {
-		if s.assumed() {
-			s.model = s.loose() // nobody said what it was: learn the light anew
+		switch {
+		case s.assumed():
+			s.model = s.loose(append(slices.Clone(s.tentative.denied), s.tentative.light)...) // nobody said what it was: learn that light anew
+		case s.tentative != nil:
+			s.presumed = s.Question.Group // nobody said that it was not turned
+		default:
+			s.model = s.loose()
 		}
 		s.Question, s.tentative = nil, nil
 	}
 	stood := at.Sub(s.advisedAt)
-	hidden := s.hiddenTurn(seen)
-	waits := len(s.pending) > 0 && (stood >= askTime || hidden && stood >= hiddenTime)
 	s, set, out, taught := s.settle(at, f.Number, gain, shutter, seen)
 	if !set.Equal(s.lastSet) {
 		s.overSince = 0
@@ -233,17 +236,19 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 		s.overSince = f.Number
 	}
 	s.lastSet = set
-	if followed := len(out) > 0; waits && !followed && s.Question == nil {
-		// More frames tell nothing where clipping hides the turn.
-		if s.unseen++; s.unseen == askAfter || hidden && s.unseen == 1 {
+	// Where clipping hides the turn of one light, more frames tell nothing, whatever was seen of the others.
+	hidden := s.hiddenTurn(seen)
+	switch waits := len(s.pending) > 0 && (hidden >= 0 && stood >= handTime || stood >= askTime && len(out) == 0); {
+	case !waits:
+		s.unseen = 0
+	case s.Question == nil:
+		if s.unseen++; s.unseen == askAfter || hidden >= 0 && s.unseen == 1 {
 			var q Output
-			s, q = s.askWhetherTurned(f.Number)
+			s, q = s.askWhetherTurned(f.Number, max(hidden, 0))
 			out = append(out, q)
 		}
-	} else {
-		s.unseen = 0
 	}
-	s.untaught = !taught && s.doubt.frames == 0
+	s.untaught = !taught && s.doubt == nil
 	if taught && f.Reading.Kind != assess.Provisional {
 		s.taught = s.model.With(rig.Observation{Setting: set, Levels: seen[:]})
 	} else {
@@ -270,6 +275,7 @@ type hypothesis struct {
 	moves  []move // against the recorded state
 	undone bool   // the frame was taken before a recorded adjustment
 	absent int    // index of the light that did not fire, plus one
+	past   bool   // advice that other advice took the place of was followed: less likely than what was shown last
 	cost   float64
 }
 
@@ -305,6 +311,9 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 		if s.denied(fit, all[i], seen) {
 			all[i].cost += denial
 		}
+		if all[i].past {
+			all[i].cost += clearly / 4
+		}
 	}
 	best := 0
 	for i := range all {
@@ -319,7 +328,7 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 			return s, now, nil, false
 		}
 	}
-	best = s.preferred(all, best, at, told)
+	best = s.preferred(all, best, at, told, seen)
 	if i := all[best].absent; i > 0 {
 		l := s.Lights[i-1]
 		s.absent, s.recent = []string{l.Group}, keep
@@ -341,6 +350,12 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 		}
 		s = s.setPower(m.light, m.to)
 		s.pending = slices.DeleteFunc(slices.Clone(s.pending), func(p Adjustment) bool { return p.Group == l.Group })
+		if s.Question != nil && s.Question.Group == l.Group {
+			s.Question, s.tentative = nil, nil
+		}
+		if s.presumed == l.Group {
+			s.presumed = ""
+		}
 		out = append(out, event("followed", Event{Frame: frame, Group: l.Group, Text: fmt.Sprintf("%s: %s, set %s; %s.",
 			l.Name, powerWords(s.Plan.Lights[m.light].Scale, m.to-l.Power), s.Lights[m.light].PowerText, seenIn)}))
 	}
@@ -383,20 +398,24 @@ func (s State) denied(fit rig.Fit, h hypothesis, seen [regionCount]rig.Measured)
 		if m.late || k == crownRegion || s.Lights[m.light].Role == string(plan.Fill) || !seen[k].OK || seen[k].AtLeast || !last.Levels[k].OK || last.Levels[k].AtLeast {
 			continue
 		}
-		want, own := float64(change[k].Value), 1.5*math.Hypot(float64(s.scatterOf(k)), float64(measuring[k]))
+		want := float64(change[k].Value)
 		by := float64(seen[k].Value - last.Levels[k].Value)
 		if want < 0 {
 			want, by = -want, -by
 		}
-		if want > deniedFrom && by < want/4-2*own {
+		if want -= 2 * float64(change[k].Sigma); want > deniedFrom && by < want*deniedPart {
 			return true
 		}
 	}
 	return false
 }
 
-// deniedFrom is the least change of a region whose absence denies that a light was turned: about a click of most flashes.
-const deniedFrom = 0.3
+// deniedFrom is the least change of a region, in stops, whose absence denies that a light was turned: under it scatter decides.
+// deniedPart is the part of what was surely foretold that must show: a curve that is a third off leaves more (derived here).
+const (
+	deniedFrom = 0.15
+	deniedPart = 0.4
+)
 
 // absentDrop is the least fall of its own region by which a light that did not fire is told from a
 // dial turned down, and absentSure the fall that is enough however dark the region is thought to be without it.
@@ -438,13 +457,13 @@ func (s State) silences(fit rig.Fit, base []rig.Level, now rig.Setting, seen [re
 }
 
 // preferred settles what the frame alone leaves open. Advice that was out long
-// enough to be followed counts as followed whole, if the frame does not speak against it: taken
-// the other way, a followed adjustment that clipping hides would be advised for ever. But whoever recorded how a light stands
+// enough to be followed counts as followed, as much of it as can be seen, if the frame does not speak against it. What
+// clipping hides is asked about instead. But whoever recorded how a light stands
 // since the frame before has told how this one was lit: then the record holds unless the frame clearly says otherwise.
-func (s State) preferred(all []hypothesis, best int, at time.Time, told []change) int {
+func (s State) preferred(all []hypothesis, best int, at time.Time, told []change, seen [regionCount]rig.Measured) int {
 	whole := 0
 	for i := range all {
-		if n, m := len(all[i].moves), len(all[whole].moves); !all[i].undone && (n > m || n == m && n > 0 && all[i].cost < all[whole].cost) {
+		if n, m := len(all[i].moves), len(all[whole].moves); !all[i].undone && !s.hides(all[i], seen) && (n > m || n == m && n > 0 && all[i].cost < all[whole].cost) {
 			whole = i
 		}
 	}
@@ -456,6 +475,16 @@ func (s State) preferred(all []hypothesis, best int, at time.Time, told []change
 		return choice
 	}
 	return best
+}
+
+// hides tells whether clipping hides one of the turns: it was to be turned down, and its region clips as before. Who was asked
+// about it and did not say no in three frames has turned it.
+func (s State) hides(h hypothesis, seen [regionCount]rig.Measured) bool {
+	return slices.ContainsFunc(h.moves, func(m move) bool {
+		l := s.Lights[m.light]
+		k := ownRegion(l)
+		return !m.late && m.to < l.Power && k != crownRegion && seen[k].AtLeast && l.Group != s.presumed
+	})
 }
 
 // overrules tells whether a way the lights may have stood goes against a record that was just made of one of them.
@@ -529,7 +558,7 @@ func (s State) hypotheses(now rig.Setting, recent []change, offered []Adjustment
 			if slices.ContainsFunc(h.moves, func(m move) bool { return m.light == i }) {
 				continue
 			}
-			h.moves = append(slices.Clone(h.moves), move{light: i, to: p.To})
+			h.moves, h.past = append(slices.Clone(h.moves), move{light: i, to: p.To}), true
 			h.set.Power = slices.Clone(h.set.Power)
 			h.set.Power[i] = p.To.Stops() + s.base(s.Lights[i])
 			out = append(out, h)

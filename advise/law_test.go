@@ -102,6 +102,16 @@ func (r *room) frame(s State, n int) State {
 	return s
 }
 
+// answer is what an assistant who did what was advised sees at the dial.
+func (r *room) answer(s State, n int) State {
+	if q := s.Question; q != nil {
+		yes := slices.ContainsFunc(r.lights, func(l plan.Light) bool { return l.Group == q.Group && l.Power == q.To && !q.Off })
+		at := time.Date(2026, 5, 9, 10, 0, 1, 0, time.UTC).Add(time.Duration(n) * 12 * time.Second)
+		s, _ = Apply(s, Input{At: at, Answer: &Answer{Question: q.Number, Yes: yes}})
+	}
+	return s
+}
+
 func (r *room) follow(a Advice) {
 	for _, x := range a.Adjustments {
 		for i := range r.lights {
@@ -143,6 +153,7 @@ func TestFollowedAdviceLeadsOnTarget(t *testing.T) {
 					}
 					break
 				}
+				s = r.answer(s, n)
 				r.follow(s.Advice)
 			}
 		}

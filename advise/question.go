@@ -19,7 +19,7 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	gaps := s.against(fit, set, seen)
 	worst, far := -1, 0.0
 	doubt := s.doubt
-	s.doubt = doubtful{}
+	s.doubt = nil
 	for k, g := range gaps {
 		if k == sitterRegion || k == crownRegion || !g.OK {
 			continue
@@ -32,17 +32,20 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	if worst < 0 {
 		return s.clippedUnseen(frame, fit, set, gaps, seen)
 	}
-	again := doubt.frames > 0 && doubt.region == worst && doubt.up == (gaps[worst].By > 0)
+	g := gaps[worst]
 	if far < float64(atOnce) && len(s.watch.Stands) > 0 {
 		return s, nil, true // a drift is known, and its detectors tell small changes better
 	}
-	if g := gaps[worst]; !again && (far < float64(atOnce) || far < plainly*float64(g.Sigma)) && !(g.Least && g.By > 0 && far > plainly*float64(g.Sigma)) { // what rises into clipping is lost: that does not wait
-		s.doubt = doubtful{frames: 1, region: worst, up: gaps[worst].By > 0}
+	this := doubtful{region: worst, up: g.By > 0}
+	again := doubt != nil && *doubt == this
+	lost := g.Least && g.By > 0 // what rises into clipping does not wait for a second frame
+	if plain := far > plainly*float64(g.Sigma) && (far >= float64(atOnce) || lost); !plain && !again {
+		s.doubt = &this
 		return s, nil, false
 	}
 	all := s.explanations(fit, set, gaps)
 	if len(all) == 0 {
-		return s.askAboutAll(frame, worst, gaps[worst])
+		return s.askAboutAll(frame, worst, g)
 	}
 	s, q := s.askAbout(frame, all)
 	return s, []Output{q}, false
@@ -63,9 +66,8 @@ func (s State) clippedUnseen(frame int, fit rig.Fit, set rig.Setting, gaps [regi
 	return s, nil, true
 }
 
-// doubtful is a change that one frame showed, too small to be told from scatter.
+// doubtful is a change that one frame showed, too small to be told from scatter by that alone.
 type doubtful struct {
-	frames int // that showed it, one after the other; 0: nothing is in doubt
 	region int
 	up     bool
 }
@@ -83,71 +85,64 @@ const (
 // gap is what a region shows beside what the frames before it and everything recorded since lead to expect.
 type gap struct {
 	OK    bool
-	Seen  exposure.Stops // before, as far as measured
 	By    exposure.Stops // of a clipped region: at least so much, in that direction
 	Sigma exposure.Stops // of By, where nothing changed but what is recorded
 	Least bool           // By is a bound
 }
 
-// against compares the newest frame with those of the newest setting before it. Between frames of nearly one
-// level the tone curve's error falls out, so that far less than the level's own uncertainty shows. Regions that
-// were not seen then are held against the model.
+// against compares every region of the newest frame with the newest setting before it that shows the region. Between
+// frames of nearly one level the tone curve's error falls out, so that far less than the level's own uncertainty shows. A
+// region that was never seen before is not compared: what the model makes of it is no evidence.
 func (s State) against(fit rig.Fit, set rig.Setting, seen [regionCount]rig.Measured) (out [regionCount]gap) {
-	var last rig.Observation
-	var step []rig.Level
-	if n := len(s.model.Seen); n > 0 {
-		last = s.model.Seen[n-1]
-		step = fit.Change(last.Setting, set)
-	}
-	predicted := fit.Predict(set)
 	for k, y := range seen {
-		if !y.OK {
+		n := len(s.model.Seen) - 1
+		for n >= 0 && !s.model.Seen[n].Levels[k].OK {
+			n--
+		}
+		if !y.OK || n < 0 {
 			continue
 		}
-		g := gap{OK: true}
-		var v float64
-		if last.Levels != nil && last.Levels[k].OK {
-			p := last.Levels[k]
-			g.Seen = p.Value
-			g.By = y.Value - p.Value - step[k].Value
-			own := math.Pow(float64(s.scatterOf(k)), 2) + math.Pow(float64(measuring[k]), 2)
-			if k == backdropRegion {
-				own += coveredSigma * coveredSigma
-			}
-			v = own*(1+1/float64(max(last.Count, 1))) + math.Pow(float64(step[k].Sigma), 2) + math.Pow(stepError*float64(step[k].Value), 2)
-			if p.AtLeast || y.AtLeast {
-				v += math.Pow(float64(edgeSigma), 2)
-			}
-			if p.AtLeast && y.AtLeast || p.AtLeast && g.By > 0 {
-				continue // it was over the edge, nobody knows how far
-			}
-			g.Least = p.AtLeast
-		} else {
-			p := predicted[k]
-			g.Seen = p.Value
-			g.By = y.Value - p.Value
-			v = math.Pow(min(float64(y.Sigma), 0.15), 2) + 2*float64(scatter*scatter) + math.Pow(float64(p.Sigma), 2)
+		last := s.model.Seen[n]
+		p, step := last.Levels[k], fit.Change(last.Setting, set)[k]
+		by := y.Value - p.Value - step.Value
+		if p.AtLeast && (y.AtLeast || by > 0) || y.AtLeast && by < 0 {
+			continue // over the edge, nobody knows how far
 		}
-		if y.AtLeast {
-			if g.By < 0 {
-				continue
-			}
-			g.Least = true
+		own := math.Pow(float64(s.scatterOf(k)), 2) + math.Pow(float64(measuring[k]), 2)
+		if k == backdropRegion {
+			own += math.Pow(float64(coveredSigma), 2)
 		}
-		g.By, g.Sigma = g.By.Round(), exposure.Stops(math.Sqrt(v)).Round()
-		out[k] = g
+		v := own*(1+1/float64(max(last.Count, 1))) + math.Pow(float64(step.Sigma), 2) + math.Pow(stepError*float64(step.Value), 2)
+		if p.AtLeast || y.AtLeast {
+			v += math.Pow(float64(edgeSigma), 2)
+		}
+		out[k] = gap{OK: true, By: by.Round(), Sigma: exposure.Stops(math.Sqrt(v)).Round(), Least: p.AtLeast || y.AtLeast}
 	}
 	return out
 }
 
-// backAgain tells whether a frame looks as if the lights stood as recorded, after one that did not.
+// misfit is the chi-square of a gap, 0 and up, if a change that nobody recorded explains it; and vague the part of its variance, in stops
+// squared, that is not known of that change.
+func (g gap) misfit(change rig.Level) (chi, vague float64) {
+	d := float64(g.By - change.Value)
+	if g.Least && d*float64(g.By) < 0 {
+		d = 0 // it went at least so far
+	}
+	vague = math.Pow(float64(change.Sigma), 2) + math.Pow(stepError*float64(change.Value), 2)
+	return d * d / (float64(g.Sigma*g.Sigma) + vague), vague
+}
+
+// backAgain tells whether a frame looks as if the lights stood as recorded, after one that did not: nearer to that than to
+// what is asked about, or, where no one light is, within scatter.
 func (s State) backAgain(fit rig.Fit, set rig.Setting, seen [regionCount]rig.Measured) bool {
+	asked := fit.Change(set, s.asAsked(set))
 	held := false
 	for k, g := range s.against(fit, set, seen) {
 		if k == crownRegion || k == sitterRegion || !g.OK {
 			continue
 		}
-		if math.Abs(float64(g.By)) > 2*float64(g.Sigma) || g.Least {
+		as, _ := g.misfit(rig.Level{})
+		if with, _ := g.misfit(asked[k]); s.assumed() && as > with || as > strange*strange {
 			return false
 		}
 		held = true
@@ -155,8 +150,20 @@ func (s State) backAgain(fit rig.Fit, set rig.Setting, seen [regionCount]rig.Mea
 	return held
 }
 
-// coveredSigma is what a backdrop's level moves by, in stops, as a sitter covers one part of it and then another (common practice, no source).
-const coveredSigma = 0.05
+// asAsked is a setting with what the open question supposes.
+func (s State) asAsked(set rig.Setting) rig.Setting {
+	if !s.assumed() {
+		return set
+	}
+	t := s.tentative
+	set.Power, set.Off = slices.Clone(set.Power), slices.Clone(set.Off)
+	set.Power[t.light] = t.to.Stops() + s.base(s.Lights[t.light])
+	set.Off[t.light] = t.off
+	return set
+}
+
+// coveredSigma is what a backdrop's level moves by as a sitter covers one part of it and then another, one standard deviation (common practice, no source).
+const coveredSigma exposure.Stops = 0.05
 
 // scatterOf is what flashes scatter in a region, as far as the frames since the baseline have shown it. It is
 // bounded: what was learned after few frames is loose, and the very change that is looked for widens it.
@@ -187,26 +194,23 @@ func (s State) ownLight(region int) string {
 // askAfter is how many frames in a row must leave an adjustment unseen before it is asked about.
 const askAfter = 3
 
-// hiddenTurn tells whether a light was to be turned down whose region clips: a frame that still clips shows neither
-// that it was nor that it was not.
-func (s State) hiddenTurn(seen [regionCount]rig.Measured) bool {
-	return slices.ContainsFunc(s.pending, func(p Adjustment) bool {
+// hiddenTurn is the advised turn, -1 for none, of a light that was to be turned down and whose region clips: a frame that
+// still clips shows neither that it was nor that it was not.
+func (s State) hiddenTurn(seen [regionCount]rig.Measured) int {
+	return slices.IndexFunc(s.pending, func(p Adjustment) bool {
 		i, ok := s.light(p.Group)
-		return ok && ownRegion(s.Lights[i]) == whiteRegion && seen[whiteRegion].AtLeast && p.To < p.From
+		return ok && ownRegion(s.Lights[i]) != crownRegion && seen[ownRegion(s.Lights[i])].AtLeast && p.To < p.From
 	})
 }
-
-// hiddenTime is how long such advice must have stood before one frame is enough to ask.
-const hiddenTime = 10 * time.Second
 
 // askTime is how long an adjustment must have stood there before that counts.
 const askTime = 20 * time.Second
 
-// askWhetherTurned asks about the first adjustment that was advised and that no frame
+// askWhetherTurned asks about an adjustment that was advised and that no frame
 // shows. Either nobody turned it, and the advice stands, or the light does less than was
 // thought, and then an answer is the only way to learn it.
-func (s State) askWhetherTurned(frame int) (State, Output) {
-	p := s.pending[0]
+func (s State) askWhetherTurned(frame, pending int) (State, Output) {
+	p := s.pending[pending]
 	i, _ := s.light(p.Group)
 	s.asked++
 	q := Question{Number: s.asked, Frame: frame, Group: p.Group, To: p.To, Expires: frame + questionFrames,
@@ -223,18 +227,21 @@ const questionFrames = 3
 type explanation struct {
 	light  int
 	to     exposure.Dial
-	off    bool // with to as recorded
-	on     bool // likewise
-	cost   float64
-	misfit float64
+	off    bool    // with to as recorded
+	on     bool    // likewise
+	cost   float64 // misfit, and how vaguely it was foretold: chi-squares, only differences mean anything
+	misfit float64 // chi-square of what was seen, 0 and up
 }
+
+// absentLeast is the least fall of its own region that a key or background light leaves which did not fire (common practice, no source).
+const absentLeast exposure.Stops = 1
 
 // mostMisfit is the chi-square up to which an explanation counts as one: three standard deviations of the
 // two regions that are judged, about (derived here).
 const mostMisfit = 9.0
 
-// explanations are the lights and settings that explain what was seen, the likeliest first and one for each
-// light and kind, as far as they are about as likely.
+// explanations are the lights and settings that explain what was seen, the likeliest first, one for each
+// light and kind.
 func (s State) explanations(fit rig.Fit, set rig.Setting, gaps [regionCount]gap) []explanation {
 	var all []explanation
 	weigh := func(e explanation, trial rig.Setting) {
@@ -243,15 +250,10 @@ func (s State) explanations(fit rig.Fit, set rig.Setting, gaps [regionCount]gap)
 			if !g.OK {
 				continue
 			}
-			d := float64(g.By - change[k].Value)
-			if g.Least && d*float64(g.By) < 0 {
-				d = 0 // it went at least so far
-			}
-			own := float64(g.Sigma * g.Sigma)
-			vague := math.Pow(float64(change[k].Sigma), 2) + math.Pow(stepError*float64(change[k].Value), 2)
-			e.misfit += d * d / (own + vague)
+			chi, vague := g.misfit(change[k])
+			e.misfit += chi
 			if !g.Least {
-				e.cost += math.Log1p(vague / own) // of two that fit, the one that foretold it
+				e.cost += math.Log1p(vague / float64(g.Sigma*g.Sigma)) // of two that fit, the one that foretold it
 			}
 		}
 		e.cost = math.Round((e.cost+e.misfit)*1000) / 1000
@@ -280,6 +282,9 @@ func (s State) explanations(fit rig.Fit, set rig.Setting, gaps [regionCount]gap)
 			}
 		}
 		best(from)
+		if k := ownRegion(l); l.Role != string(plan.Fill) && !(gaps[k].OK && gaps[k].By <= -absentLeast) {
+			continue // what it lights most would have fallen further
+		}
 		trial = set
 		trial.Off = slices.Clone(set.Off)
 		trial.Off[i] = true
@@ -293,14 +298,7 @@ func (s State) explanations(fit rig.Fit, set rig.Setting, gaps [regionCount]gap)
 	}
 	slices.SortStableFunc(all, func(a, b explanation) int { return cmp.Compare(a.cost, b.cost) })
 	all = slices.DeleteFunc(all, func(e explanation) bool { return e.misfit > mostMisfit || e.misfit+2*clearly > none })
-	n := len(all)
-	for k := range all {
-		if all[k].cost > all[0].cost+2*clearly {
-			n = k
-			break
-		}
-	}
-	return all[:min(n, mostExplanations)]
+	return all[:min(len(all), mostExplanations)]
 }
 
 // mostExplanations are asked about one after the other: more would be a quiz.
@@ -323,7 +321,7 @@ func (s State) askAbout(frame int, all []explanation) (State, Output) {
 		if e.to < l.Power {
 			verb = "fell"
 		}
-		q.Text = fmt.Sprintf("%s %s by about %s in frame %d, and nobody recorded it. Turned to %s? If it stands elsewhere, record how.",
+		q.Text = fmt.Sprintf("%s %s by about %s in frame %d, and nobody recorded it. Turned to %s? If it was set or moved otherwise, record that.",
 			l.Name, verb, scale.FormatChange(e.to-l.Power), frame, scale.Format(e.to))
 	}
 	s.Question, s.tentative = &q, &tentative{light: e.light, to: e.to, off: e.off, on: e.on, others: all[1:]}
@@ -356,6 +354,9 @@ func (s State) answered(in Answer) (State, []Output) {
 	}
 	s.Question, s.untaught = nil, false // the answer tells which side the frame lies on
 	t := s.tentative
+	if s.assumed() && !in.Yes {
+		s.pending, s.offered = nil, nil // what was advised on that ground was for nobody to turn
+	}
 	s.tentative = nil
 	switch {
 	case t == nil && !in.Yes:
@@ -365,10 +366,15 @@ func (s State) answered(in Answer) (State, []Output) {
 		return s, []Output{event("not_turned", Event{Frame: q.Frame, Group: q.Group, Text: "Not turned yet; the advice stands."})}
 	case !in.Yes && t != nil && len(t.others) > 0:
 		s, next := s.askAbout(q.Frame, t.others)
+		s.tentative.denied = append(slices.Clone(t.denied), t.light)
 		s.untaught = true
 		return s, []Output{next}
 	case !in.Yes || t == nil || t.light >= len(s.Lights):
-		s.model = s.loose() // drift: how much light there is must be learned anew
+		var which []int
+		if t != nil {
+			which = append(slices.Clone(t.denied), t.light)
+		}
+		s.model = s.loose(which...) // drift: how much light it gives must be learned anew
 		s = s.reteach()
 		return s, []Output{event("drift", Event{Frame: q.Frame, Group: q.Group, Text: fmt.Sprintf("Not turned: what changed in frame %d counts as drift.", q.Frame)})}
 	case t.off || t.on:

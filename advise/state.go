@@ -50,7 +50,8 @@ type State struct {
 	missed      []string     // groups of those that did not light the frame before it
 	unseen      int          // frames in a row that did not show the pending adjustments, though there was time to turn
 	bumped      string       // group of a light whose dial may have been turned up unseen: its region clips
-	doubt       doubtful     // a change that the newest frame showed and that may be scatter
+	doubt       *doubtful    // a change that the newest frame showed and that may be scatter; nil: none
+	presumed    string       // group of a light that counts as turned though clipping hides it: nobody said no
 	recheck     bool         // somebody said that lights don't stand as recorded; how they stand is not recorded yet
 	lastAt      time.Time    // when the newest frame that is learned from arrived
 	offered     []Adjustment // advised since the newest frame, and taken back for other advice: they may have been turned
@@ -84,6 +85,7 @@ type tentative struct {
 	off    bool          // it is off or did not fire
 	on     bool          // it is on, though recorded as off
 	others []explanation // to be asked about if it is not that
+	denied []int         // lights that were asked about before, and it was not that
 	asked  bool          // it was advised, and no frame showed it: until it is answered the light counts as not turned
 }
 

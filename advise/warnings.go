@@ -98,7 +98,7 @@ func (s State) sitterBlown(r *assess.Reading) bool {
 }
 
 // stillBlown is the part of the allowance to which the sitter's clipped share must fall to count as mended.
-const stillBlown = 0.75
+const stillBlown = 0.9
 
 // onlyClips tells whether advice has nothing to say but that too much of the sitter clips.
 func (s State) onlyClips(a Advice, f *FrameState) bool {

@@ -501,7 +501,7 @@ func (s State) firstHold(st FrameState) (State, []Output) {
 	if w.Base > 0 || s.Advice.Status != Hold || !st.OnTarget || s.untaught || len(s.absent) > 0 || s.Question != nil ||
 		st.Reading.Kind == assess.Provisional || !s.comparable() || len(w.Past) == 0 || w.Past[len(w.Past)-1].Number != st.Number ||
 		slices.ContainsFunc(s.Lights, func(l LightState) bool { return l.Off }) || !s.allJudged(st) ||
-		s.overSince > 0 || slices.ContainsFunc(st.Expected, func(e Expected) bool { return e.Region == WhitePeak && e.Now > e.High }) { // at the edge of clipping scatter decides
+		s.atEdge(measuredRegions(s.Plan, st.Reading)[whiteRegion]) || slices.ContainsFunc(st.Expected, func(e Expected) bool { return e.Region == WhitePeak && e.Now > e.High }) { // at the edge of clipping scatter decides
 		return s, nil
 	}
 	s.based(st.Number)
@@ -541,13 +541,20 @@ func (w *watching) loosen(region int, by float64) {
 	}
 }
 
-// loose is the model that advises after a change that nobody can name: how much light there is must be
-// learned anew. Which light makes it is known from the baseline, if there is one.
-func (s State) loose() rig.Model {
-	if s.watch.Base == 0 || s.watch.Model.Spec.Lights != s.model.Spec.Lights {
-		return rig.Model{Spec: s.model.Spec}
+// loose is the model that advises after a change that nobody recorded, of one of some lights, or where none are named of anything: how
+// much light these give must be learned anew. Where it goes, and what the others give, is not forgotten.
+func (s State) loose(lights ...int) rig.Model {
+	if !s.model.Known() {
+		return s.model
 	}
-	return rig.Model{Spec: s.watch.Model.Fit().Loosened(unnamed)}
+	regions := []int{backdropRegion, whiteRegion, crownRegion, sitterRegion}
+	var shifts []rig.Shift
+	for l := rig.Ambient; l < s.model.Spec.Lights; l++ {
+		if len(lights) == 0 || slices.Contains(lights, l) {
+			shifts = append(shifts, rig.Shift{Of: rig.All([]int{l}, regions), Sigma: unnamed})
+		}
+	}
+	return s.model.Swapped(shifts...)
 }
 
 // unnamed is how far any light may have changed in a way that nobody can name (common practice, no source).

@@ -244,7 +244,7 @@ func (s State) heed(a Advice) Advice {
 			continue
 		case (x.Kind == drift.Heat || x.Kind == drift.Battery) && up:
 			a.Headline, a.Reason = lightName(s, x.Group)+": no more power", x.Text+" "+x.Remedy
-		case x.Kind == drift.AllLights:
+		case x.Kind == drift.AllLights && len(x.Candidates) == 1: // else it may as well be a light, and that is advised on
 			a.Headline, a.Reason = "Look at aperture, ISO and lens", x.Text+" "+x.Remedy
 		case x.May == drift.ChangeLight && (within || !x.Steady && a.Frame-x.Frame < unsteadyFrames):
 			when := "once it has stopped changing"

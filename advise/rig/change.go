@@ -53,23 +53,3 @@ func (f Fit) ShareSigmas(set Setting, region int) []float64 {
 	}
 	return out
 }
-
-// Loosened is what is believed of a rig whose light changed in a way that nobody knows: every
-// coefficient stays where it was, give or take what was not known of it and by more. So the next frame
-// says how much light there is, and which light makes it is not forgotten.
-func (f Fit) Loosened(by exposure.Stops) Spec {
-	s := Spec{Lights: f.spec.Lights, Regions: f.spec.Regions, Passive: f.spec.Passive}
-	n := f.spec.params()
-	for l := range s.Lights + 1 {
-		for r := range s.Regions {
-			p := Param{Light: l, Region: r}
-			if l == s.Lights {
-				p.Light = Ambient
-			}
-			i := s.index(p)
-			s.Priors = append(s.Priors, Prior{Of: p, Mean: exposure.Stops(f.x[i]),
-				Sigma: exposure.Stops(math.Hypot(math.Sqrt(max(f.cov[i*n+i], 0)), float64(by)))})
-		}
-	}
-	return s
-}

@@ -48,11 +48,12 @@ func near(t *testing.T, what string, got exposure.Stops, want, tolerance float64
 }
 
 // alone is a model taught by one frame of each light alone.
-func alone(first, second []Measured) Fit {
+func alone(first, second []Measured) Fit { return aloneModel(first, second).Fit() }
+
+func aloneModel(first, second []Measured) Model {
 	m := Model{Spec: two()}
 	m = m.With(Observation{Setting: set(0, 0, -99), Levels: first})
-	m = m.With(Observation{Setting: set(0, -99, 0), Levels: second})
-	return m.Fit()
+	return m.With(Observation{Setting: set(0, -99, 0), Levels: second})
 }
 
 // Lights that reach the same region add in linear light. Source of the sums: derived from

@@ -6,9 +6,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
-	"runtime"
 	"slices"
-	"sync"
 	"time"
 
 	"thirdstop/advise"
@@ -31,15 +29,15 @@ type Deed string
 
 // The deeds.
 const (
-	Click   Deed = "one light turned by a third of a stop"
-	Clicks  Deed = "one light turned by two thirds to a stop"
-	Far     Deed = "one light turned by one to two stops"
-	Off     Deed = "one light switched off"
-	TwoDeed Deed = "two lights turned"
+	Click  Deed = "one light turned by a third of a stop"
+	Clicks Deed = "one light turned by two thirds to a stop"
+	Far    Deed = "one light turned by one to two stops"
+	Off    Deed = "one light switched off"
+	Pair   Deed = "two lights turned"
 )
 
 // deeds are tried in turn.
-var deeds = []Deed{Click, Clicks, Far, Off, TwoDeed}
+var deeds = []Deed{Click, Clicks, Far, Off, Pair}
 
 // Careless counts what became of deeds of one kind.
 type Careless struct {
@@ -58,7 +56,7 @@ type Careless struct {
 // CarelessFigures are what came of it.
 type CarelessFigures struct {
 	Deeds     []Careless
-	Quiet     int // frames in which the record agreed with the dials, and nothing had been done for six frames
+	Quiet     int // frames on target, in truth, in which the record agreed with the dials
 	Questions int // asked in those
 	Turned    int // quiet frames after which the advice wanted more than one click of a light on target
 	Skipped   int // studios in which no hold was reached
@@ -73,27 +71,7 @@ func PlayCareless(ctx context.Context, o CarelessOptions) (CarelessFigures, erro
 		o.Scatter = 0.03
 	}
 	all := make([]CarelessFigures, o.Studios)
-	next := make(chan int)
-	workers := runtime.GOMAXPROCS(0)
-	if o.Trace != nil {
-		workers = 1
-	}
-	var wait sync.WaitGroup
-	for range workers {
-		wait.Go(func() {
-			for i := range next {
-				all[i] = careless(o.Seed+uint64(i), o)
-			}
-		})
-	}
-	for i := range all {
-		if ctx.Err() != nil {
-			break
-		}
-		next <- i
-	}
-	close(next)
-	wait.Wait()
+	err := spread(ctx, o.Studios, workers(o.Trace), func(i int) { all[i] = careless(o.Seed+uint64(i), o) })
 	out := CarelessFigures{Deeds: make([]Careless, len(deeds))}
 	for k, d := range deeds {
 		out.Deeds[k].Deed = d
@@ -106,7 +84,7 @@ func PlayCareless(ctx context.Context, o CarelessOptions) (CarelessFigures, erro
 	for _, f := range all {
 		out.Quiet, out.Questions, out.Turned, out.Skipped = out.Quiet+f.Quiet, out.Questions+f.Questions, out.Turned+f.Turned, out.Skipped+f.Skipped
 	}
-	return out, ctx.Err()
+	return out, err
 }
 
 func (c *Careless) add(d Careless) {
@@ -154,12 +132,15 @@ func careless(seed uint64, o CarelessOptions) CarelessFigures {
 	for turn := range o.Turns {
 		for range quietTime {
 			asked := h.frame()
-			if h.agrees() {
+			if h.agrees() && h.want.off(h.st) == 0 {
 				out.Quiet++
 				if asked {
 					out.Questions++
+					if h.trace != nil {
+						fmt.Fprintln(h.trace, "  asked for nothing")
+					}
 				}
-				if h.s.Advice.Status == advise.Adjust && h.want.off(h.st) == 0 && slices.ContainsFunc(h.s.Advice.Adjustments, func(a advise.Adjustment) bool {
+				if h.s.Advice.Status == advise.Adjust && slices.ContainsFunc(h.s.Advice.Adjustments, func(a advise.Adjustment) bool {
 					return max(a.To-a.From, a.From-a.To) > exposure.Third
 				}) {
 					out.Turned++
@@ -278,22 +259,10 @@ func (h *hand) named() bool {
 	return false
 }
 
-// truly answers a question as one who looks at the lights.
-func (h *hand) truly(q *advise.Question) bool {
-	if q.Group == "" { // do they all stand as recorded?
-		return h.agrees()
-	}
-	l := h.st.Light(q.Group)
-	if q.Off {
-		return !l.On
-	}
-	return l.On && l.Power == q.To
-}
-
 // obey does what is advised, and answers.
 func (h *hand) obey() {
 	if q := h.s.Question; q != nil {
-		yes := h.truly(q)
+		yes := truly(h.st, h.s)
 		if i := slices.IndexFunc(h.s.Lights, func(x advise.LightState) bool { return x.Group == q.Group }); !yes && i >= 0 {
 			if l, x := h.st.Light(q.Group), h.s.Lights[i]; l.Power != x.Power || l.On == x.Off {
 				h.record() // something was done to it, but not what was guessed
@@ -342,13 +311,7 @@ func (h *hand) record() {
 }
 
 // agrees tells whether the record has every light as it stands.
-func (h *hand) agrees() bool {
-	return !slices.ContainsFunc(h.s.Lights, func(l advise.LightState) bool {
-		x := h.st.Light(l.Group)
-		pending := slices.ContainsFunc(h.s.Advice.Adjustments, func(a advise.Adjustment) bool { return a.Group == l.Group && a.To == x.Power })
-		return x.On == l.Off || x.Power != l.Power && !pending
-	})
-}
+func (h *hand) agrees() bool { return asRecorded(h.st, h.s) }
 
 // settle ends a deed: everything is switched on and recorded, and the advice followed to a hold.
 func (h *hand) settle() {

@@ -2,6 +2,7 @@ package trial
 
 import (
 	"context"
+	"io"
 	"math"
 	"math/rand/v2"
 	"runtime"
@@ -344,11 +345,11 @@ func (v *view) reset() {
 	v.kinds = map[string]int{}
 }
 
-// spread runs jobs on all processors; each gets its number. An end of ctx ends it early.
-func spread(ctx context.Context, jobs int, run func(i int)) error {
+// spread runs jobs with so many workers; each gets its number. An end of ctx ends it early.
+func spread(ctx context.Context, jobs, workers int, run func(i int)) error {
 	next := make(chan int)
 	var wait sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
+	for range workers {
 		wait.Go(func() {
 			for i := range next {
 				run(i)
@@ -365,4 +366,12 @@ func spread(ctx context.Context, jobs int, run func(i int)) error {
 		}
 	}
 	return nil
+}
+
+// workers is how many trials run at once: all processors, and one where they are traced.
+func workers(trace io.Writer) int {
+	if trace != nil {
+		return 1
+	}
+	return runtime.GOMAXPROCS(0)
 }

@@ -66,7 +66,7 @@ func (out *DriftFigures) clean(ctx context.Context, scatter exposure.Stops, o Dr
 	shoots := (o.Frames + framesPerShoot - 1) / framesPerShoot
 	counts := []CleanCount{{Scatter: scatter, Witness: true, Kinds: map[string]int{}}, {Scatter: scatter, Kinds: map[string]int{}}}
 	var mu sync.Mutex
-	err := spread(ctx, shoots, func(i int) {
+	err := spread(ctx, shoots, workers(nil), func(i int) {
 		var g *sitting
 		for try := range 20 {
 			if g = newSitting(o.Seed*1_000_003+uint64(i*20+try), rig(i%2 == 0), scatter, o, true); g != nil {
@@ -131,7 +131,7 @@ const (
 func (out *DriftFigures) course(ctx context.Context, c course, apart bool, scatter exposure.Stops, o DriftOptions) error {
 	n := CourseCount{Course: c.name, Scatter: scatter, Apart: apart}
 	var mu sync.Mutex
-	err := spread(ctx, o.Runs, func(i int) {
+	err := spread(ctx, o.Runs, workers(nil), func(i int) {
 		g := out.begun(o.Seed*1_000_003+500_000+uint64(i*20), rig(apart), scatter, o, &mu)
 		if g == nil {
 			return
@@ -262,7 +262,7 @@ var faults = []script{
 func (out *DriftFigures) fault(ctx context.Context, f script, o DriftOptions) error {
 	n := FaultCount{Fault: f.name, Said: map[string]int{}}
 	var mu sync.Mutex
-	err := spread(ctx, o.Faults, func(i int) {
+	err := spread(ctx, o.Faults, workers(nil), func(i int) {
 		g := out.begun(o.Seed*1_000_003+900_000+uint64(i*20), rig(true), 0.05, o, &mu)
 		if g == nil {
 			return

@@ -12,9 +12,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
-	"runtime"
 	"slices"
-	"sync"
 	"time"
 
 	"thirdstop/advise"
@@ -64,28 +62,8 @@ func Run(ctx context.Context, o Options) ([]Outcome, error) {
 		o.Frames = 6
 	}
 	out := make([]Outcome, o.Studios)
-	next := make(chan int)
-	var wait sync.WaitGroup
-	workers := runtime.GOMAXPROCS(0)
-	if o.Trace != nil {
-		workers = 1
-	}
-	for range workers {
-		wait.Go(func() {
-			for i := range next {
-				out[i] = one(o.Seed+uint64(i), o)
-			}
-		})
-	}
-	for i := range out {
-		if ctx.Err() != nil {
-			break
-		}
-		next <- i
-	}
-	close(next)
-	wait.Wait()
-	return out, ctx.Err()
+	err := spread(ctx, o.Studios, workers(o.Trace), func(i int) { out[i] = one(o.Seed+uint64(i), o) })
+	return out, err
 }
 
 // stage is a studio with the plan that somebody wrote for it, before the first frame.
@@ -137,6 +115,28 @@ func staged(seed uint64, o Options) (g stage, skipped string) {
 
 // start is when the first frame of every trial is taken.
 var start = time.Date(2026, 5, 9, 10, 0, 0, 0, time.UTC)
+
+// truly answers a state's question as one who looks at the lights.
+func truly(st *studio.Studio, s advise.State) bool {
+	q := s.Question
+	l := st.Light(q.Group)
+	switch {
+	case l == nil: // do they all stand as recorded?
+		return asRecorded(st, s)
+	case q.Off:
+		return !l.On
+	}
+	return l.On && l.Power == q.To
+}
+
+// asRecorded tells whether every light stands as the record has it, or as is advised.
+func asRecorded(st *studio.Studio, s advise.State) bool {
+	return !slices.ContainsFunc(s.Lights, func(l advise.LightState) bool {
+		x := st.Light(l.Group)
+		advised := slices.ContainsFunc(s.Advice.Adjustments, func(a advise.Adjustment) bool { return a.Group == l.Group && a.To == x.Power })
+		return x.On == l.Off || x.Power != l.Power && !advised
+	})
+}
 
 // one follows the advice in one studio.
 func one(seed uint64, o Options) (out Outcome) {
@@ -207,8 +207,7 @@ func one(seed uint64, o Options) (out Outcome) {
 			break
 		}
 		if q := s.Question; q != nil { // the assistant did what was advised, looks at the dial and answers
-			yes := st.Light(q.Group).Power == q.To
-			s, _ = advise.Apply(s, advise.Input{At: at.Add(time.Second), Answer: &advise.Answer{Question: q.Number, Yes: yes}})
+			s, _ = advise.Apply(s, advise.Input{At: at.Add(time.Second), Answer: &advise.Answer{Question: q.Number, Yes: truly(st, s)}})
 		}
 		held := want.whiteHolds(st)
 		out.Turns += len(s.Advice.Adjustments)
