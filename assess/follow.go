@@ -39,7 +39,7 @@ func lookOf(l scene.Look) *Look {
 	round := func(v float64) float64 { return math.Round(v*1e4) / 1e4 }
 	return &Look{
 		Patch: base64.StdEncoding.EncodeToString(l.Patch), Head: base64.StdEncoding.EncodeToString(l.Head),
-		Red: round(l.Tint[0]), Blue: round(l.Tint[1]), Frame: math.Round(l.Frame*100) / 100,
+		Wide: l.Wide, Red: round(l.Tint[0]), Blue: round(l.Tint[1]), Frame: math.Round(l.Frame*100) / 100,
 	}
 }
 
@@ -52,6 +52,6 @@ func (l *Look) scene() (out scene.Look, ok bool) {
 	if out.Head, err = base64.StdEncoding.DecodeString(l.Head); err != nil || len(out.Head) != 0 && len(out.Head) != scene.HeadSamples {
 		return out, false
 	}
-	out.Tint, out.Frame = [2]float64{l.Red, l.Blue}, l.Frame
+	out.Wide, out.Tint, out.Frame = l.Wide, [2]float64{l.Red, l.Blue}, l.Frame
 	return out, true
 }

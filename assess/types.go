@@ -232,7 +232,8 @@ type WhiteReference struct {
 // Look is what a declared white reference and its bearer's head looked like, in lightness code values: enough to
 // know them again, too coarse to recognise anybody.
 type Look struct {
-	Patch string  `json:"patch" unit:"base64" doc:"12x12 samples of the box and half its size around, row by row; 0 is outside of the frame"`
+	Patch string  `json:"patch" unit:"base64" doc:"12x12 samples of the box and what is around it, row by row; 0 is outside of the frame"`
+	Wide  float64 `json:"wide" unit:"sizes of the box" range:"0.5 to 4" doc:"how much is around the box in patch, on each side; more where the box alone shows no edge"`
 	Head  string  `json:"head" unit:"base64" doc:"8x8 samples of the head above; empty where none was found"`
 	Red   float64 `json:"red" range:"-1 and up" doc:"the box's red code over its green, less 1"`
 	Blue  float64 `json:"blue" range:"-1 and up" doc:"the box's blue code over its green, less 1"`

@@ -9,7 +9,8 @@ import (
 // Look is what a white reference and its bearer's head looked like, so that both are known again in
 // another frame. It holds lightness in code values on small squares of samples, row by row.
 type Look struct {
-	Patch []uint8    // patchSide squared: the box and half its size around
+	Patch []uint8    // patchSide squared: the box and what is around it
+	Wide  float64    // how much is around it, on each side, in sizes of the box
 	Head  []uint8    // headSide squared: the head from the crown down; nil where none was found
 	Tint  [2]float64 // of the box: red and blue over green, less 1
 	Frame float64    // mean lightness of the whole frame: heads are compared under like light only
@@ -18,7 +19,9 @@ type Look struct {
 const (
 	patchSide = 12
 	headSide  = 8
-	around    = 0.5 // of the box's size, on each side of it
+	around    = 0.5 // of the box's size, on each side of it, at the least
+	wider     = 1.5 // where that shows no edge to go by, because the middle of a large white was tapped: so much more again,
+	widest    = 4.0 // and never more than this
 )
 
 // The limits of following (derived here, on the studio's committee: the same sitter moving, lit by up to 1 1/3 stop
@@ -88,9 +91,9 @@ func (l *lightness) samples(b Box, side int) []float64 {
 	return out
 }
 
-// widened is a box with what lies around it.
-func (b Box) widened() Box {
-	dx, dy := around*(b.X1-b.X0), around*(b.Y1-b.Y0)
+// widened is a box with so much around it, in its own sizes, on each side.
+func (b Box) widened(wide float64) Box {
+	dx, dy := wide*(b.X1-b.X0), wide*(b.Y1-b.Y0)
 	return Box{b.X0 - dx, b.Y0 - dy, b.X1 + dx, b.Y1 + dy}
 }
 
@@ -146,7 +149,11 @@ func (sc *Scene) LookAt(b Box) (Look, bool) {
 		return Look{}, false
 	}
 	light := lightnessOf(sc.Survey)
-	l := Look{Patch: kept(light.samples(b.widened(), patchSide))}
+	l := Look{Wide: around}
+	for l.Patch = kept(light.samples(b.widened(l.Wide), patchSide)); flat(l.Patch) && l.Wide*wider <= widest; {
+		l.Wide = math.Round(l.Wide*wider*100) / 100
+		l.Patch = kept(light.samples(b.widened(l.Wide), patchSide))
+	}
 	if h, ok := sc.headBox(); ok {
 		l.Head = kept(light.samples(h, headSide))
 	}
@@ -201,14 +208,15 @@ func (sc *Scene) Follow(was Look, from Box) (to Box, score float64, reason strin
 		if !b.ok() {
 			return
 		}
-		// Of equals the nearest to where it was.
-		far := 0.02 * math.Hypot((x-x0)/searchAcross, (y-y0)/searchDown)
-		if c, ok := correlation(was.Patch, light.samples(b.widened(), patchSide)); ok && c-far > best {
+		// Of equals the nearest to where it was, and as large.
+		far := 0.02*math.Hypot((x-x0)/searchAcross, (y-y0)/searchDown) + 0.2*math.Abs(math.Log(scale))
+		if c, ok := correlation(was.Patch, light.samples(b.widened(was.wide()), patchSide)); ok && c-far > best {
 			best, bx, by, bs = c-far, x, y, scale
 		}
 	}
-	stepX := max((from.X1-from.X0)*(1+2*around)/patchSide/2, 1/float64(light.cols))
-	stepY := max((from.Y1-from.Y0)*(1+2*around)/patchSide/2, 1/float64(light.rows))
+	all := 1 + 2*was.wide()
+	stepX := max((from.X1-from.X0)*all/patchSide/2, 1/float64(light.cols))
+	stepY := max((from.Y1-from.Y0)*all/patchSide/2, 1/float64(light.rows))
 	stepX, stepY = max(stepX, searchAcross/15), max(stepY, searchDown/15)
 	for x := x0 - searchAcross; x <= x0+searchAcross; x += stepX {
 		for y := y0 - searchDown; y <= y0+searchDown; y += stepY {
@@ -228,7 +236,7 @@ func (sc *Scene) Follow(was Look, from Box) (to Box, score float64, reason strin
 	score = min(max(best, 0), 1)
 	// A patch all of which clips, then or now, tells nothing: the box stays where it was.
 	if here, ok := light.mean(from.X0, from.Y0, from.X1, from.Y1); best < leastMatch && ok && here > blind/2 &&
-		(middleOf(was.Patch) > blind && flat(was.Patch) || here > blind && flat(kept(light.samples(from.widened(), patchSide)))) {
+		(was.middle() > blind && flat(was.Patch) || here > blind && flat(kept(light.samples(from.widened(was.wide()), patchSide)))) {
 		best, to, score = leastMatch, from, 0.5
 	}
 	if best < leastMatch {
@@ -241,7 +249,7 @@ func (sc *Scene) Follow(was Look, from Box) (to Box, score float64, reason strin
 	if clear := peak < photo.ClipCode-6; clear && (math.Abs(tint[0]-was.Tint[0]) > mostTint || math.Abs(tint[1]-was.Tint[1]) > mostTint) {
 		return Box{}, score, lost + "what is there has another colour"
 	}
-	if uneven > max(mostUneven, 2*unevenOf(was.Patch)) {
+	if uneven > max(mostUneven, 2*was.uneven()) {
 		return Box{}, score, lost + "something lies before it"
 	}
 	if other := sc.anotherHead(light, was, to); other {
@@ -272,16 +280,30 @@ func flat(patch []uint8) bool {
 	return n == 0 || square/n-sum*sum/n/n < 40
 }
 
-// unevenOf is how uneven the middle of a patch, which is the box, was.
-func unevenOf(patch []uint8) float64 {
-	const edge = patchSide / 4
-	var n, sum, square float64
+// wide is how much is around the box in the patch. Readings of before it was kept have the least.
+func (l Look) wide() float64 { return max(l.Wide, around) }
+
+// box calls f with every sample of the patch that lies in the box itself.
+func (l Look) box(f func(v float64)) {
+	edge := min(int(math.Round(patchSide*l.wide()/(1+2*l.wide()))), patchSide/2-1)
 	for y := edge; y < patchSide-edge; y++ {
 		for x := edge; x < patchSide-edge; x++ {
-			v := float64(patch[y*patchSide+x])
-			n, sum, square = n+1, sum+v, square+v*v
+			f(float64(l.Patch[y*patchSide+x]))
 		}
 	}
+}
+
+// middle is the mean lightness of the box, in code values.
+func (l Look) middle() float64 {
+	var n, sum float64
+	l.box(func(v float64) { n, sum = n+1, sum+v })
+	return sum / n
+}
+
+// uneven is the standard deviation of the box's lightness over its mean.
+func (l Look) uneven() float64 {
+	var n, sum, square float64
+	l.box(func(v float64) { n, sum, square = n+1, sum+v, square+v*v })
 	m := sum / n
 	return math.Sqrt(max(square/n-m*m, 0)) / max(m, 1)
 }
@@ -295,7 +317,7 @@ func (sc *Scene) anotherHead(light *lightness, was Look, white Box) bool {
 	}
 	w, ok := light.mean(white.X0, white.Y0, white.X1, white.Y1)
 	frame, all := light.mean(0, 0, 1, 1)
-	before := middleOf(was.Patch)
+	before := was.middle()
 	like := func(a, b float64) bool { return a > 0 && b > 0 && max(a/b, b/a) < mostRelit }
 	if !ok || !all || w > blind || before > blind || !like(w, before) || !like(frame, was.Frame) {
 		return false
@@ -314,17 +336,4 @@ func (sc *Scene) anotherHead(light *lightness, was Look, white Box) bool {
 		count++
 	}
 	return count > 6 && sum/count > mostOther
-}
-
-// middleOf is the mean of a patch's middle, which is the box.
-func middleOf(patch []uint8) float64 {
-	const edge = patchSide / 4
-	sum, n := 0.0, 0.0
-	for y := edge; y < patchSide-edge; y++ {
-		for x := edge; x < patchSide-edge; x++ {
-			sum += float64(patch[y*patchSide+x])
-			n++
-		}
-	}
-	return sum / n
 }
