@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"thirdstop/advise/drift"
 	"thirdstop/advise/plan"
 	"thirdstop/advise/rig"
 	"thirdstop/assess/exposure"
@@ -191,12 +192,12 @@ const plainlyOff = 0.15
 // astray is the region that the newest frame shows off its target by more than half a click and scatter, whatever the frames before it make
 // the light model believe; -1 for none. That is never a hold.
 func (s State) astray(regions [regionCount]judged, targets []rig.Target, seen [regionCount]rig.Measured) int {
-	most := plainlyOff
-	if len(s.watch.Stands) > 0 {
-		most = float64(exposure.Third.Stops()) // a drift is known, and says more
+	last := s.newest().Number
+	if slices.ContainsFunc(s.watch.Stands, func(x drift.Finding) bool { return x.Witnessed && x.Retake && x.Frame == last }) {
+		return -1 // why this frame is off is known, and said
 	}
 	for k, j := range regions {
-		if targets[k].Judged && k != crownRegion && seen[k].OK && !seen[k].AtLeast && math.Abs(float64(j.target.Miss(seen[k].Value))) > most {
+		if targets[k].Judged && k != crownRegion && seen[k].OK && !seen[k].AtLeast && math.Abs(float64(j.target.Miss(seen[k].Value))) > plainlyOff {
 			return k
 		}
 	}
