@@ -60,7 +60,9 @@ func shownSoon(t *testing.T, s *Shoot, what string, done func() bool) {
 	}
 }
 
-func TestPicturesLeaveTheRecordItsRoom(t *testing.T) {
+// onSmallDisk is a shoot on a disk with room for its record and few pictures.
+func onSmallDisk(t *testing.T) (*bench, *small, *Shoot) {
+	t.Helper()
 	b := newBench(t)
 	d := &small{}
 	d.left.Store(recordReserve + 100_000)
@@ -68,6 +70,11 @@ func TestPicturesLeaveTheRecordItsRoom(t *testing.T) {
 	s := b.open()
 	dir := filepath.Join(b.trailOf(s), picturesDir)
 	d.dir.Store(&dir)
+	return b, d, s
+}
+
+func TestPicturesLeaveTheRecordItsRoom(t *testing.T) {
+	b, d, s := onSmallDisk(t)
 	want := func(frame int, text string) {
 		t.Helper()
 		if jpeg, err := s.Thumbnail(context.Background(), frame, 1600); err != nil || string(jpeg) != text+" at 1600" {
@@ -118,16 +125,10 @@ func TestPicturesLeaveTheRecordItsRoom(t *testing.T) {
 }
 
 func TestTheBaselinesAndTheNewestPicturesOutliveAFullDisk(t *testing.T) {
-	b := newBench(t)
-	d := &small{}
-	d.left.Store(recordReserve + 100_000)
-	b.free = d.free
-	s := b.open()
-	dir := filepath.Join(b.trailOf(s), picturesDir)
-	d.dir.Store(&dir)
+	b, d, s := onSmallDisk(t)
 	there := func() string {
 		var out []string
-		for _, n := range must(os.ReadDir(dir)) {
+		for _, n := range must(os.ReadDir(filepath.Join(b.trailOf(s), picturesDir))) {
 			out = append(out, strings.TrimLeft(n.Name()[:7], "0"))
 		}
 		return strings.Join(out, " ")

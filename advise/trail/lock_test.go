@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -52,14 +53,15 @@ func TestAFolderIsLockedToOneProgram(t *testing.T) {
 	again()
 }
 
-func TestALockEndsWithTheProgramThatHeldIt(t *testing.T) {
-	dir := t.TempDir()
+// holder is a program that holds the lock of a folder until it is killed.
+func holder(t *testing.T, dir string) *exec.Cmd {
+	t.Helper()
 	cmd := child(t, "lock", dir)
 	in, err := cmd.StdinPipe()
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer in.Close()
+	t.Cleanup(func() { in.Close() })
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -67,10 +69,17 @@ func TestALockEndsWithTheProgramThatHeldIt(t *testing.T) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
+	t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
 	if line, err := bufio.NewReader(out).ReadString('\n'); line != "locked\n" {
 		t.Fatalf("child said %q, %v", line, err)
 	}
-	_, err = trail.LockDir(dir, 0)
+	return cmd
+}
+
+func TestALockEndsWithTheProgramThatHeldIt(t *testing.T) {
+	dir := t.TempDir()
+	cmd := holder(t, dir)
+	_, err := trail.LockDir(dir, 0)
 	if !errors.Is(err, trail.ErrLocked) || !strings.Contains(err.Error(), fmt.Sprintf("process %d", cmd.Process.Pid)) {
 		t.Errorf("while the child holds it: %v", err)
 	}
@@ -86,24 +95,7 @@ func TestALockEndsWithTheProgramThatHeldIt(t *testing.T) {
 // Nobody waits for the killed process here: its lock goes when the system has taken it apart.
 func TestAProgramThatWasKilledGetsTimeToLetGo(t *testing.T) {
 	dir := t.TempDir()
-	cmd := child(t, "lock", dir)
-	in, err := cmd.StdinPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer in.Close()
-	out, err := cmd.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	defer cmd.Wait()
-	defer cmd.Process.Kill()
-	if line, err := bufio.NewReader(out).ReadString('\n'); line != "locked\n" {
-		t.Fatalf("child said %q, %v", line, err)
-	}
+	cmd := holder(t, dir)
 	began := time.Now()
 	if _, err := trail.LockDir(dir, 60*time.Millisecond); !errors.Is(err, trail.ErrLocked) || time.Since(began) < 60*time.Millisecond {
 		t.Errorf("while the child lives, after %v: %v", time.Since(began), err)
