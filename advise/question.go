@@ -321,7 +321,7 @@ func (s State) askAbout(frame int, all []explanation) (State, Output) {
 		if e.to < l.Power {
 			verb = "fell"
 		}
-		q.Text = fmt.Sprintf("%s %s by about %s in frame %d, and nobody recorded it. Turned to %s? If it was set or moved otherwise, record that.",
+		q.Text = fmt.Sprintf("%s %s by about %s in frame %d, and nobody recorded it. Turned to %s? If otherwise, record how.",
 			l.Name, verb, scale.FormatChange(e.to-l.Power), frame, scale.Format(e.to))
 	}
 	s.Question, s.tentative = &q, &tentative{light: e.light, to: e.to, off: e.off, on: e.on, others: all[1:]}
