@@ -116,9 +116,22 @@ func (s State) against(fit rig.Fit, set rig.Setting, seen [regionCount]rig.Measu
 		if p.AtLeast || y.AtLeast {
 			v += math.Pow(float64(edgeSigma), 2)
 		}
+		if p.AtLeast { // which light made it clip is hardly known: one that was turned since may do all of it
+			v += math.Pow(math.Max(0, mostTurned(last.Setting, set)-math.Abs(float64(step.Value)))/2, 2)
+		}
 		out[k] = gap{OK: true, By: by.Round(), Sigma: exposure.Stops(math.Sqrt(v)).Round(), Least: p.AtLeast || y.AtLeast}
 	}
 	return out
+}
+
+// mostTurned is the largest turn of one light between two settings, in stops.
+func mostTurned(a, b rig.Setting) (most float64) {
+	for i := range a.Power {
+		if !a.Off[i] && !b.Off[i] {
+			most = math.Max(most, math.Abs(float64(a.Power[i]-b.Power[i])))
+		}
+	}
+	return most
 }
 
 // misfit is the chi-square of a gap, 0 and up, if a change that nobody recorded explains it; and vague the part of its variance, in stops

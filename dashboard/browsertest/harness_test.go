@@ -141,7 +141,7 @@ func open(t *testing.T, width, height int64, url string) *tab {
 	t.Helper()
 	needsBrowser(t)
 	ctx, cancel := chromedp.NewContext(allocator, chromedp.WithNewBrowserContext())
-	ctx, cancelTime := context.WithTimeout(ctx, 60*time.Second)
+	ctx, cancelTime := context.WithTimeout(ctx, 4*time.Minute)
 	p := &tab{t: t, ctx: ctx}
 	t.Cleanup(func() {
 		cancelTime()
