@@ -174,11 +174,7 @@ func TestNothingRunsOverTheSide(t *testing.T) {
 // adjustment, the frame, stops to clipping, the lights with their settings and the last events, above
 // whatever lies at the foot of the page.
 func TestOneScreenShowsAllThatIsNeededAtTheLights(t *testing.T) {
-	v := serve(t, rigged((*fake.Shoot).OnTarget, (*fake.Shoot).Shot), func(c *dashboard.Config) {
-		c.Demo = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-			fmt.Fprint(w, `{"auto": false, "lights": [{"group": "B", "name": "Key (B)", "settings": ["1/8", "1/8 + 1/3"], "index": 0, "on": true, "distance_m": 1.2}]}`)
-		})
-	})
+	v := serve(t, rigged((*fake.Shoot).OnTarget, (*fake.Shoot).Shot), withDemo)
 	for _, size := range sizes {
 		phone := size[0] < 700
 		p := open(t, size[0], size[1], v.url())
@@ -200,6 +196,74 @@ func TestOneScreenShowsAllThatIsNeededAtTheLights(t *testing.T) {
 				eval[string](p, `[...document.querySelectorAll('.head, .board, .now section, .foot')].map((e) => e.className + ' ' + Math.round(e.getBoundingClientRect().height)).join(', ')`))
 		}
 	}
+}
+
+// withDemo puts the demo's bar at the foot of the page.
+func withDemo(c *dashboard.Config) {
+	c.Demo = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		fmt.Fprint(w, `{"auto": false, "lights": [{"group": "B", "name": "Key (B)", "settings": ["1/8", "1/8 + 1/3"], "index": 0, "on": true, "distance_m": 1.2}]}`)
+	})
+}
+
+// So it is with a question, a note and two lights to turn: what only explains is folded, and a press shows it.
+func TestWithAQuestionANoteAndTwoTurnsTheLightsStayInView(t *testing.T) {
+	s := rigged((*fake.Shoot).OnTarget, (*fake.Shoot).Shot)
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Question = &advise.Question{Number: 1, Frame: 2, Text: "Key (B) fell by about 2/3 stop in frame 2, and nobody recorded it. Turned to 1/32 + 1/3? If otherwise, record how.", Group: "B", Expires: 45}
+		st.Advice.Warnings = []advise.Warning{{Code: "no_reference", Text: "No white reference is declared, so the key is not judged. Show a white card or shirt and tap it on the frame."}}
+		return nil
+	})
+	v := serve(t, s, withDemo)
+	for _, language := range []string{"en", "de"} {
+		p := open(t, 1180, 820, v.url())
+		p.screen("devices")
+		p.press(fmt.Sprintf(`input[name=language][lang=%s]`, language))
+		p.until("the language is on", fmt.Sprintf(`document.documentElement.lang === %q`, language))
+		p.screen("now")
+		for _, size := range sizes {
+			p.do(chromedp.EmulateViewport(size[0], size[1]))
+			p.until("the picture is drawn", `document.querySelector('.frame-in img')?.naturalWidth > 0`)
+			p.until("the demo's bar is there", `document.querySelector('.demo-bar')`)
+			for _, sel := range []string{".turn-set", ".question-answers button", ".frame-in", ".light output"} {
+				p.until(fmt.Sprintf("%s lies between the head and the foot at %dx%d in %s", sel, size[0], size[1], language), fmt.Sprintf(`(() => { window.scrollTo(0, 0);
+					const foot = document.querySelector('.foot').getBoundingClientRect().top, list = [...document.querySelectorAll(%q)];
+					return list.length > 0 && list.every((e) => { const r = e.getBoundingClientRect(); return r.height > 15 && r.top >= 0 && r.bottom <= foot && r.right <= innerWidth; }); })()`, sel))
+			}
+		}
+		p.press(".reason-row button[aria-expanded]")
+		p.says(map[string]string{"en": "No white reference is declared", "de": "Keine Weißreferenz ist bestimmt"}[language])
+		p.says("0.3 stop over its aim")
+	}
+}
+
+// What stands beside something to turn never says to turn nothing.
+func TestTheBoardSaysOneThing(t *testing.T) {
+	const seen, leave = "Frame 2 alone is off: Key (B) down 1.04 stops.", "Take it again, and change nothing for one frame."
+	s := rigged((*fake.Shoot).OnTarget, (*fake.Shoot).Shot)
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Drift.Stands = []advise.Drift{{ID: 1, Kind: "odd_frame", Frame: 2, May: "tell", Text: seen, Remedy: leave}}
+		st.Advice.Warnings = []advise.Warning{{Code: "drift_odd_frame", Text: seen + " " + leave}}
+		return nil
+	})
+	p := open(t, 1180, 820, serve(t, s).url())
+	board := `document.querySelector('.board').innerText`
+	p.until("the drift is said", fmt.Sprintf(`%s.includes(%q)`, board, seen))
+	if eval[bool](p, board+`.includes('change nothing')`) {
+		t.Error("the board says to turn two lights and to change nothing")
+	}
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Question = &advise.Question{Number: 1, Frame: 2, Text: "Key (B) fell by about 1 stop in frame 2, and nobody recorded it. Turned to 1/64? If otherwise, record how.", Group: "B", Expires: 6}
+		return nil
+	})
+	p.says("Turned to 1/64?")
+	if eval[bool](p, fmt.Sprintf(`%s.includes(%q)`, board, seen)) {
+		t.Error("the board asks about frame 2 and says beside it that it alone is off")
+	}
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Question, st.Advice.Status, st.Advice.Adjustments, st.Advice.Headline = nil, advise.Look, nil, "Take frame 2 again"
+		return nil
+	})
+	p.until("with nothing to turn the remedy is said", board+`.includes('change nothing')`)
 }
 
 // The change stands on one line and the new setting on the next, whatever the width.

@@ -5,7 +5,7 @@ import { html, useEffect, useState } from './vendor/htm-preact.js';
 import { T } from './texts.js';
 import { may } from './store.js';
 import { act } from './api.js';
-import { Drifts, driftWarning } from './drift.js';
+import { Drifts, stands, driftWarning } from './drift.js';
 import { Blade, Turn } from './blade.js';
 import { theirs } from './language.js';
 import { Theirs } from './theirs.js';
@@ -15,6 +15,9 @@ export function Board({ doc, low, echo, stale }) {
   const a = doc?.advice;
   const kind = !a ? 'opening' : a.status;
   const narrow = useNarrow();
+  const warnings = a && !low ? (a.warnings || []).filter((w) => !driftWarning(w) && !said(a, w)) : [];
+  // With a question and something to turn, what only explains is folded, so that the lights stay above the fold.
+  const folds = !low && !!doc?.question && a?.adjustments?.length > 0;
   return html`<section class=${`board ${kind}${low ? ' low' : ''}`} aria-label=${T.advice.label} id=${echo ? undefined : 'advice'} tabindex=${echo ? undefined : '-1'}>
     ${!echo && html`<p class="unseen" aria-live="polite">${a && !stale && !a.provisional ? `${a.headline}. ${a.reason || ''}` : ''}</p>`}
     ${!a && html`<${Word} text=${T.advice.opening} small />`}
@@ -26,11 +29,12 @@ export function Board({ doc, low, echo, stale }) {
     ${a && !known.includes(a.status) && html`<${Word} text=${T.said.headline(a.headline || a.status)} small />`}
     ${a && a.status === 'look' && html`<${Word} text=${a.headline || T.advice.look} small />`}
     ${a && a.status === 'no_plan' && html`<${Word} text=${T.said.headline(a.headline)} small />`}
-    ${a && html`<${Reason} a=${a} newest=${doc.frame?.number} low=${low} stale=${stale} terse=${low || busy(doc) || narrow && a.adjustments?.length > 1} />`}
+    ${a && html`<${Reason} a=${a} newest=${doc.frame?.number} low=${low} stale=${stale} terse=${low || busy(doc) || narrow && a.adjustments?.length > 1}
+      notes=${folds ? warnings.filter((w) => !w.blocks) : []} folded=${folds && narrow} />`}
     ${a && !low && a.status === 'no_plan' && may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
     ${a && !low && html`<${Ways} ways=${(a.ways || []).filter((w) => w.text !== a.headline)} />`}
     ${a && !low && html`<${Drifts} doc=${doc} />`}
-    ${a && !low && html`<${Warnings} list=${(a.warnings || []).filter((w) => !driftWarning(w) && !said(a, w))} />`}
+    <${Warnings} list=${warnings.filter((w) => !folds || w.blocks)} />
     ${doc?.question && html`<${Question} q=${doc.question} stale=${stale} />`}
   </section>`;
 }
@@ -39,7 +43,7 @@ export function Board({ doc, low, echo, stale }) {
 const said = (a, w) => a.reason && a.status === 'look' && w.text.includes(a.headline.replace(/\.$/, '')) && w.text.includes(a.reason.replace(/\.$/, ''));
 
 // busy says that there is so much on the board that the marks of the advice are said in a word each.
-const busy = (doc) => !!(doc.question || doc.drift?.stands?.length || doc.advice.ways?.length || doc.advice.warnings?.length || doc.advice.adjustments?.length > 2);
+const busy = (doc) => !!(doc.question || stands(doc).length || doc.advice.ways?.length || doc.advice.warnings?.length || doc.advice.adjustments?.length > 2);
 
 function Word({ text, water, small }) {
   return html`<div class=${small ? 'word small' : 'word'}>
@@ -103,21 +107,28 @@ function NotNow({ a, stale }) {
   }}>${T.advice.notNow}</button>`;
 }
 
-function Reason({ a, newest, low, stale, terse }) {
+// Reason says why. Notes, and where it is folded the reason too, are shown by a press.
+function Reason({ a, newest, low, stale, terse, notes, folded }) {
+  const [open, setOpen] = useState(false);
   const marks = [];
   if (a.guess) marks.push([T.advice.guess, T.advice.guessWhy]);
   if (a.at_least) marks.push([T.advice.atLeast, T.advice.atLeastWhy]);
   if (a.provisional) marks.push([T.advice.provisional, T.advice.provisionalWhy]);
   const aside = a.status === 'adjust' && may('adjust') && !low && !a.provisional;
   if (!a.reason && !marks.length && !aside) return null;
+  const short = marks.map((m) => m[0]).join(', ');
+  const why = html`<p>${marks.length > 0 && terse && !folded && html`<b>${short}: </b>`}<${Theirs} text=${a.reason} />
+    ${a.frame > 0 && a.frame !== newest && !low && !a.provisional && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}</p>`;
   return html`<div class="reason-row">
     <div class="reason">
-      <p>${marks.length > 0 && terse && html`<b>${marks.map((m) => m[0]).join(', ')}: </b>`}<${Theirs} text=${a.reason} />
-        ${a.frame > 0 && a.frame !== newest && !low && !a.provisional && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}</p>
+      ${folded ? html`<p class="marks"><b>${short}</b></p>` : why}
       ${!terse && marks.map(([word, why]) => html`<p class="mark" key=${word}><b>${word}</b>: ${why}</p>`)}
     </div>
+    ${(folded || notes.length > 0) && html`<button class="small-button" aria-expanded=${open ? 'true' : 'false'} onClick=${() => setOpen(!open)}>${folded ? T.advice.why(notes.length) : T.advice.notes(notes.length)}</button>`}
     ${aside && html`<${NotNow} a=${a} stale=${stale} />`}
-  </div>`;
+  </div>
+  ${open && folded && html`<div class="reason">${why}</div>`}
+  ${open && html`<${Warnings} list=${notes} />`}`;
 }
 
 // Ways are folded where there is no room for them beside what else is needed.
@@ -145,10 +156,11 @@ function Question({ q, stale }) {
     setBusy(false);
   };
   return html`<div class="question" role="group" aria-label=${T.question.label}>
-    <p><${Theirs} text=${q.text} /> <span class="reason-frame">${q.expires ? T.question.expires(q.expires) : ''}</span></p>
-    ${may('answer') && html`<div class="question-answers">
-      <button disabled=${stale || busy} onClick=${() => answer(true)}>${T.question.yes}</button>
-      <button disabled=${stale || busy} onClick=${() => answer(false)}>${T.question.no}</button>
-    </div>`}
+    <p><${Theirs} text=${q.text} /></p>
+    <div class="question-answers">
+      ${may('answer') && html`<button disabled=${stale || busy} onClick=${() => answer(true)}>${T.question.yes}</button>
+        <button disabled=${stale || busy} onClick=${() => answer(false)}>${T.question.no}</button>`}
+      ${q.expires > 0 && html`<span>${T.question.expires(q.expires)}</span>`}
+    </div>
   </div>`;
 }

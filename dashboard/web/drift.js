@@ -5,9 +5,20 @@ import { html } from './vendor/htm-preact.js';
 import { T } from './texts.js';
 import { theirs } from './language.js';
 
+// first are the kinds whose remedy is to leave every dial alone for the moment.
+const first = ['odd_frame', 'fired_early', 'all_lights'];
+
+// stands is the drift that the board says. Beside a question about the same frame the odd frame is not said a second
+// time, and beside an adjustment nothing says that none is to be made: what was seen stays, the advice says what to do.
+export function stands(doc) {
+  const turning = doc?.advice?.status === 'adjust' && doc.advice.adjustments?.length > 0;
+  return (doc?.drift?.stands || []).filter((d) => !(d.kind === 'odd_frame' && doc.question?.frame === d.frame))
+    .map((d) => (turning && (first.includes(d.kind) || d.may === 'card_check') ? { ...d, remedy: '' } : d));
+}
+
 // Drifts are said beside the advice. Of each the newest word, the usual care folded away.
 export function Drifts({ doc }) {
-  const list = doc?.drift?.stands || [];
+  const list = stands(doc);
   if (!list.length) return null;
   return html`<ul class="drifts" aria-label=${T.drift.label}>${list.map((d) => html`<li key=${`${d.id}`}>
     ${d.caution && html`<details><summary>${T.drift.care}</summary><p lang=${theirs()}>${d.caution}</p></details>`}

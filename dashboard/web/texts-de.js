@@ -143,6 +143,8 @@ export const texts = {
     price: (p) => `Preis: ${p}`,
     blocks: 'Zuerst:',
     note: 'Hinweis:',
+    why: (n) => (n > 0 ? `Warum, ${n} ${mehr(n, 'Hinweis', 'Hinweise')}` : 'Warum'),
+    notes: (n) => `${n} ${mehr(n, 'Hinweis', 'Hinweise')}`,
     recording: 'wird notiert …',
   },
 

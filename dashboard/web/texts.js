@@ -59,6 +59,8 @@ export const T = {
     price: (p) => `price: ${p}`,
     blocks: 'First:',
     note: 'Note:',
+    why: (n) => (n > 0 ? `Why, ${n} ${plural(n, 'note', 'notes')}` : 'Why'),
+    notes: (n) => `${n} ${plural(n, 'note', 'notes')}`,
     recording: 'recording …',
   },
 
