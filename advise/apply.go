@@ -59,6 +59,10 @@ func Apply(s State, in Input) (State, []Output) {
 		s, out = s.swapped(*in.Swap)
 	case in.Walk != nil:
 		s, out = s.walked(*in.Walk)
+	case in.Bracket != nil:
+		s, out = s.bracketAsked(*in.Bracket)
+	case in.Curve != nil:
+		s, out = s.curved(*in.Curve)
 	case in.Earlier != nil:
 		s, out = s.earlier(*in.Earlier)
 	case in.Metered != nil:

@@ -100,6 +100,8 @@ func (s State) advice() Advice {
 	case s.Phase == Ended:
 		a.Headline, a.Reason = "The shoot has ended", "Start thirdstop again on this folder to begin another."
 		return a
+	case s.Bracketing():
+		return s.bracketAdvice(a)
 	case s.Plan == nil:
 		a.Status, a.Headline, a.Reason = NoPlan, "Measuring", "Three answers (backdrop, lights, dials) are enough for advice to begin."
 		return a

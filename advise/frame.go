@@ -50,6 +50,13 @@ func (s State) frame(in Input) (State, []Output) {
 			s, st.Walk = s.asWalked(), s.Walk.step().ID
 		}
 		switch p := r.PartOfSet; {
+		case s.bracketOf(f.Number, fresh):
+			st.Aside = bracketAside
+			var told []Output
+			s, told = s.bracketFrame(f)
+			out = append(out, told...)
+		case i >= 0 && s.Frames[i].Aside == bracketAside:
+			st.Aside = bracketAside
 		case s.Plan != nil && st.Walk == "" && p.Answer == assess.BelongsNo && p.Sure >= surelyNone:
 			st.Aside = p.Reason // the floor, a hand, the whole room: nothing about the lights follows from it
 		case s.Plan != nil && (st.Walk == "" || st.Walk == string(WalkAll) || st.Walk == string(WalkCard)):

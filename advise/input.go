@@ -14,22 +14,24 @@ type Input struct {
 	At time.Time `json:"at"` // daemon's UTC clock
 	By Actor     `json:"by"` // who, for inputs of people; zero for the daemon's own
 
-	Session   *Session   `json:"session,omitempty"`
-	Plan      *PlanText  `json:"plan,omitempty"`
-	Frame     *Frame     `json:"frame,omitempty"`
-	Adjusted  *Adjusted  `json:"adjusted,omitempty"`
-	Reference *Reference `json:"reference,omitempty"`
-	Marked    *Marked    `json:"marked,omitempty"`
-	Answer    *Answer    `json:"answer,omitempty"`
-	NotNow    *NotNow    `json:"not_now,omitempty"`
-	Sitter    *Sitter    `json:"sitter,omitempty"`
-	Baseline  *Baseline  `json:"baseline,omitempty"`
-	Note      *Note      `json:"note,omitempty"`
-	Metered   *Metered   `json:"metered,omitempty"`
-	Walk      *WalkInput `json:"walk,omitempty"`
-	Earlier   *Earlier   `json:"earlier,omitempty"`
-	Swap      *Swap      `json:"swap,omitempty"`
-	Broken    *Broken    `json:"broken,omitempty"`
+	Session   *Session      `json:"session,omitempty"`
+	Plan      *PlanText     `json:"plan,omitempty"`
+	Frame     *Frame        `json:"frame,omitempty"`
+	Adjusted  *Adjusted     `json:"adjusted,omitempty"`
+	Reference *Reference    `json:"reference,omitempty"`
+	Marked    *Marked       `json:"marked,omitempty"`
+	Answer    *Answer       `json:"answer,omitempty"`
+	NotNow    *NotNow       `json:"not_now,omitempty"`
+	Sitter    *Sitter       `json:"sitter,omitempty"`
+	Baseline  *Baseline     `json:"baseline,omitempty"`
+	Note      *Note         `json:"note,omitempty"`
+	Metered   *Metered      `json:"metered,omitempty"`
+	Walk      *WalkInput    `json:"walk,omitempty"`
+	Earlier   *Earlier      `json:"earlier,omitempty"`
+	Swap      *Swap         `json:"swap,omitempty"`
+	Bracket   *BracketInput `json:"bracket,omitempty"`
+	Curve     *Curve        `json:"curve,omitempty"`
+	Broken    *Broken       `json:"broken,omitempty"`
 }
 
 // Actor says who acted, without a name: devices have names in the daemon's own files.
@@ -80,6 +82,7 @@ type Frame struct {
 	Folder   string          `json:"folder,omitempty"` // reference into the side file: the sub-folder, one per sitter
 	Reading  *assess.Reading `json:"reading,omitempty"`
 	Damaged  string          `json:"damaged,omitempty"` // why there is no reading, a sentence
+	Sight    *Sight          `json:"sight,omitempty"`   // while the guide to the tone curve waits: what else was seen of it
 }
 
 // Broken is a version of a file that lacks bytes, or whose bytes are damaged. It is no frame, and no advice comes of it.

@@ -106,7 +106,7 @@ type Warning struct {
 
 // Event is one line of the shoot log.
 type Event struct {
-	Kind  string `json:"kind"` // "frame", "adjusted", "followed", "plan", "reference", "marked", "session", "exposure", "note", "baseline", "sitter", "damaged", "unexplained"
+	Kind  string `json:"kind"` // "frame", "adjusted", "followed", "plan", "reference", "marked", "session", "exposure", "note", "baseline", "sitter", "damaged", "unexplained", "curve"
 	Frame int    `json:"frame,omitempty"`
 	Group string `json:"group,omitempty"`
 	Ref   string `json:"ref,omitempty"` // into the side file, where the line speaks of a name or note

@@ -35,6 +35,7 @@ type State struct {
 	Walk       *Walk            `json:"walk,omitempty"`    // the guided set-up; nil: none was begun
 	Earlier    *Earlier         `json:"earlier,omitempty"` // the shoot whose light is built again, nil where none is
 	Match      *Match           `json:"match,omitempty"`   // something was swapped, and pictures shall come out as before
+	Bracket    *Bracket         `json:"bracket,omitempty"` // the guide to the tone curve; nil: none was begun
 
 	model       rig.Model    // learned, without the newest frame
 	taught      rig.Model    // learned, with the newest frame

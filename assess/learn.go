@@ -3,7 +3,9 @@ package assess
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
+	"time"
 
 	"thirdstop/assess/exposure"
 	"thirdstop/assess/photo"
@@ -131,6 +133,35 @@ func BracketSteps(shots []Shot) []tone.Step {
 	return out
 }
 
+// FewestShots make a bracket: fewer can't tell a bent curve from a wrong time.
+const FewestShots = 4
+
+// Learned is a curve that a bracket gave, with what shows how good it is.
+type Learned struct {
+	Entry  tone.Entry
+	Fitted *tone.Fitted
+	Steps  []tone.Step
+	Misses []tone.Miss // each frame read with a curve that never saw it
+}
+
+// LearnBracket learns a camera's curve from a bracket. Refusals wrap [tone.ErrTooLittle] or
+// [tone.ErrNotFixed], and nothing is learned then.
+func LearnBracket(shots []Shot, key tone.Key, at time.Time) (*Learned, error) {
+	steps := BracketSteps(shots)
+	if len(shots) < FewestShots || len(steps) < FewestShots-1 {
+		return nil, fmt.Errorf("%w: these %d frames hold %d steps of exposure; take five to nine frames, each with another shutter time", tone.ErrTooLittle, len(shots), len(steps))
+	}
+	fitted, err := tone.Fit(steps, nil)
+	if err != nil {
+		return nil, err
+	}
+	l := &Learned{Fitted: fitted, Steps: steps, Misses: tone.LeaveOneOut(steps, nil)}
+	median, most := tone.Spread(l.Misses, 20, 245)
+	l.Entry = tone.Entry{Version: tone.EntryVersion, Key: key, Curve: fitted.Curve, Learned: at.UTC().Truncate(time.Second), Frames: len(shots),
+		From: fitted.From, To: fitted.To, Edge: fitted.Edge, Median: median.Round(), Most: most.Round()}
+	return l, nil
+}
+
 // CurveKey is by what a picture's tone curve is kept: the camera, and what standard
 // Exif says of its rendering. It reports false for pictures whose curve is not a
 // camera's: edited ones, other programs' exports, and those without camera or Exif.
@@ -141,12 +172,21 @@ func CurveKey(p *photo.Picture) (tone.Key, bool) {
 	if p.Labelled(photo.LabelAdobeRGB) {
 		k.ColorSpace = 2
 	}
-	for _, no := range []string{photo.LabelEdited, photo.LabelExport, photo.LabelNoExif, photo.LabelProfile} {
+	for _, no := range notAsWritten {
 		if p.Labelled(no) {
 			return k, false
 		}
 	}
 	return k, e.Model != ""
+}
+
+// notAsWritten are the labels of pictures whose tone curve is not a camera's.
+var notAsWritten = []string{photo.LabelEdited, photo.LabelExport, photo.LabelNoExif, photo.LabelProfile}
+
+// AsWritten tells that a reading was taken from a file as a camera wrote it: one that was edited or exported
+// has no curve of a camera's own.
+func (r *Reading) AsWritten() bool {
+	return !slices.ContainsFunc(r.Labels, func(l Label) bool { return slices.Contains(notAsWritten, l.Code) })
 }
 
 // BracketShot makes a frame of a bracket of a picture, or says why it can't be one.

@@ -27,7 +27,7 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 		Exif:        f.Exif,
 		Labels:      append([]Label{}, f.Labels...),
 		Missing:     make(map[string]string),
-		Tone:        Tone{Source: string(c.Source()), Curve: c.Name(), Sigma: c.SigmaOneStopUnder().Round()},
+		Tone:        toneOf(c),
 	}
 	if r.Kind == "" {
 		r.Kind = Full

@@ -35,6 +35,7 @@ type document struct {
 	Sitter     string                  `json:"sitter"`    // who sits, in words; "" not told or erased
 	Walk       *advise.Walk            `json:"walk"`      // the guided set-up; null: none was begun
 	Match      *advise.Match           `json:"match"`     // something was swapped, and pictures shall come out as before; null: nothing was
+	Bracket    *advise.Bracket         `json:"bracket"`   // the guide to the tone curve; null: none was begun
 	Plan       planPart                `json:"plan"`
 	Rebuild    *rebuildPart            `json:"rebuild"`    // null: no earlier light is built again
 	Recording  string                  `json:"recording"`  // "" while all is recorded, else why not
@@ -207,6 +208,7 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 		Marks:      marks(st.Marks),
 		Walk:       st.Walk,
 		Match:      st.Match,
+		Bracket:    st.Bracket,
 		Plan:       planPart{Name: st.PlanName, Present: st.PlanText != ""},
 		Recording:  snap.Recording,
 		Troubles:   snap.Troubles,

@@ -27,6 +27,7 @@ var needed = map[string]string{
 	"POST /api/v1/not-now":              "lights",
 	"POST /api/v1/walk":                 "lights",
 	"POST /api/v1/swaps":                "lights",
+	"POST /api/v1/bracket":              "lights",
 	"POST /api/v1/plan/reach":           "lights",
 	"PUT /api/v1/plan":                  "shoots",
 	"GET /api/v1/plan/example":          "shoots",

@@ -38,6 +38,7 @@ func (s *Server) calls() []call {
 		{"POST " + v1 + "not-now", lighting, s.postNotNow},
 		{"POST " + v1 + "walk", lighting, s.postWalk},
 		{"POST " + v1 + "swaps", lighting, s.postSwap},
+		{"POST " + v1 + "bracket", lighting, s.postBracket},
 
 		{"PUT " + v1 + "plan", shooting, s.putPlan},
 		{"GET " + v1 + "plan/example", shooting, s.getPlanExample},

@@ -97,7 +97,7 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 		return nil
 	}
 	err = s.newFolder(v)
-	if now := s.hints(0); m != nil && !samePlaces(hints, now) { // shown, or lapsed, while it was measured
+	if now := s.hints(0); m != nil && (!samePlaces(hints, now) || s.outOfDate(r, m)) { // shown, lapsed or learned while it was measured
 		r = m.Again(now)
 	}
 	f, kept, placed := s.place(v)
@@ -108,6 +108,10 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 	if merr != nil {
 		f.Reading, f.Damaged = nil, sentence(merr, v.Rel, path.Base(v.Rel))
 	}
+	if err == nil && r != nil {
+		f.Sight = s.sight(f.Number, m)
+		err = s.curveElsewhere(r, m)
+	}
 	if err == nil {
 		err = s.takeFrame(&f, kept, fileMark{v.Size, v.ModTime.UTC()})
 	}
@@ -117,6 +121,7 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 		return err
 	}
 	s.unrecorded = nil
+	s.learnWhenReady()
 	s.bookmarkIfDue()
 	s.latency = 0
 	if !v.Existing && !v.Written.IsZero() {

@@ -21,7 +21,7 @@ func (s *Shoot) hints(number int) assess.Hints {
 	}
 	for i := len(s.state.Frames) - 1; i >= 0; i-- {
 		f := &s.state.Frames[i]
-		if f.Number == number || f.Reading == nil {
+		if f.Number == number || f.Reading == nil || f.Aside != "" {
 			continue
 		}
 		w := f.Reading.Regions.WhiteReference

@@ -58,6 +58,9 @@ func (s *Shoot) Submit(ctx context.Context, r Request) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
+	if r.Bracket != nil {
+		s.learnWhenReady()
+	}
 	if r.Reference != nil || r.Marked != nil {
 		// The declaration holds whatever comes of measuring again, which carries the request's id, too:
 		// a repeat gets the receipt of both, also after a restart.
@@ -100,7 +103,7 @@ func (s *Shoot) check(r Request) (inputBody, error) {
 	var b inputBody
 	set := 0
 	for _, given := range []bool{r.Adjusted != nil, r.Reference != nil, r.Marked != nil, r.Answer != nil, r.NotNow != nil, r.Baseline != nil,
-		r.Plan != nil, r.Earlier != nil, r.Metered != nil, r.Note != nil, r.Sitter != nil, r.Walk != nil, r.Swap != nil, r.End} {
+		r.Plan != nil, r.Earlier != nil, r.Metered != nil, r.Note != nil, r.Sitter != nil, r.Walk != nil, r.Swap != nil, r.Bracket != nil, r.End} {
 		if given {
 			set++
 		}
@@ -155,6 +158,8 @@ func (s *Shoot) check(r Request) (inputBody, error) {
 		b.Input.Sitter.Ref, b.Kept, err = s.keepWords(*r.Sitter, "a sitter's name or number", false)
 	case r.Swap != nil:
 		b.Input.Swap, err = r.Swap, s.checkSwap(*r.Swap)
+	case r.Bracket != nil:
+		b.Input.Bracket, err = r.Bracket, s.checkBracket(*r.Bracket)
 	case r.Walk != nil:
 		b.Input.Walk, err = r.Walk, s.checkWalk(*r.Walk)
 	case r.End:

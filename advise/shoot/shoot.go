@@ -17,6 +17,8 @@ import (
 	"thirdstop/advise"
 	"thirdstop/advise/plan"
 	"thirdstop/advise/trail"
+	"thirdstop/assess"
+	"thirdstop/assess/tone"
 )
 
 // Config says where a shoot is kept and what measures its frames.
@@ -29,6 +31,7 @@ type Config struct {
 	Bookmark int              // frames after which a running shoot gets a new bookmark, at the least; 0 is 500
 	Now      func() time.Time // nil: time.Now
 	Learned  plan.Effective   // guide numbers that earlier shoots taught; nil: none
+	Curves   Curves           // learned tone curves; nil: none are learned
 	Disk     trail.Disk       // nil: the machine's
 	Log      zerolog.Logger   // numbers of frames and records, never names
 
@@ -65,6 +68,9 @@ type Shoot struct {
 	preview    *Provisional      // of a file that is being measured
 	previewOf  uint64            // the state from which it was drawn
 	closed     bool
+	shots      map[int]assess.Shot // frames that the tone curve's bracket may be learned from, by number
+	shotsOf    tone.Key            // their camera and rendering
+	learning   bool                // a tone curve is being learned
 	told       map[string][32]byte // broken content that was recorded last, by relative path
 	contents   [][32]byte          // of every file that was recorded, in order; only appended to
 	nameless   [][32]byte          // those whose path was erased; only appended to
@@ -160,6 +166,7 @@ func Open(c Config) (*Shoot, Start, error) {
 		}
 		s.show()
 	}
+	s.learnWhenReady()       // killed between the last frame of a bracket and its curve
 	for _, p := range past { // nobody looks at their pictures any more, but for the baseline's, which the sheet shows
 		if err := removePictures(p.dir, p.baseline); err != nil {
 			s.c.Log.Warn().Str("shoot", filepath.Base(p.dir)).Msg("the pictures of an earlier shoot can't be removed")

@@ -6,6 +6,7 @@ import (
 
 	"thirdstop/advise"
 	"thirdstop/assess"
+	"thirdstop/assess/tone"
 )
 
 // Snapshot is what anybody may see of the shoot at one moment. It is never
@@ -70,6 +71,7 @@ type Request struct {
 	Note      *string         // text; kept in the side file
 	Walk      *advise.WalkInput
 	Swap      *advise.Swap
+	Bracket   *advise.BracketInput
 	Sitter    *string // name or number; kept in the side file
 	End       bool    // ends the shoot
 }
@@ -101,6 +103,17 @@ type Measurer interface {
 // few milliseconds. nil is no preview.
 type Previewer interface {
 	Preview(name string, data []byte, h assess.Hints) *assess.Reading
+}
+
+// Curves are the tone curves of cameras, kept across shoots. Measuring takes them up at once.
+type Curves interface {
+	For(k tone.Key) *tone.Curve
+	Save(e tone.Entry) (path string, err error)
+}
+
+// Bracketed is a [Measured] that can serve as a frame of a tone curve's bracket. The error says why one can't.
+type Bracketed interface {
+	Shot() (assess.Shot, tone.Key, error)
 }
 
 // Measured is a frame that can be measured again without its file.

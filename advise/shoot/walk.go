@@ -13,6 +13,9 @@ func (s *Shoot) checkWalk(in advise.WalkInput) error {
 		if s.state.Plan == nil {
 			return refuse("the set-up walk goes through the lights of a plan, and there is none yet; give one first")
 		}
+		if s.state.Bracketing() {
+			return refuse("the bracket for the tone curve waits for frames; finish or leave it first")
+		}
 		return nil
 	case advise.WalkSkip, advise.WalkRedo, advise.WalkLeave:
 	default:

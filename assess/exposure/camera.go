@@ -152,7 +152,17 @@ var (
 		1600, 2000, 2500, 3200, 4000, 5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600}
 	shutterDens = []float64{8000, 6400, 5000, 4000, 3200, 2500, 2000, 1600, 1250, 1000, 800, 640,
 		500, 400, 320, 250, 200, 160, 125, 100, 80, 60, 50, 40, 30, 25, 20, 15, 13, 10, 8, 6, 5, 4}
+	shutterLong = []Shutter{0.3, 0.4, 0.5, 0.6, 0.8, 1, 1.3, 1.6, 2, 2.5, 3.2, 4, 5, 6, 8, 10, 13, 15, 20, 25, 30}
 )
+
+// shutterMarks are all exposure times of the series, the shortest first.
+var shutterMarks = func() []Shutter {
+	var all []Shutter
+	for _, den := range shutterDens {
+		all = append(all, Shutter(1/den))
+	}
+	return append(all, shutterLong...)
+}()
 
 // Step gives the mark that lies k third stops from n in opening (k > 0 closes
 // the lens). A value between two marks counts as the nearer one. It reports false
@@ -162,6 +172,10 @@ func (n FNumber) Step(k int) (FNumber, bool) { return step(FNumberMarks, n, k) }
 // Step gives the mark that lies k third stops from s (k > 0 is faster), in the
 // way of [FNumber.Step].
 func (s ISO) Step(k int) (ISO, bool) { return step(ISOMarks, s, k) }
+
+// Step gives the mark that lies k third stops from t (k > 0 is longer), from 1/8000 s to 30 s, in
+// the way of [FNumber.Step].
+func (t Shutter) Step(k int) (Shutter, bool) { return step(shutterMarks, t, k) }
 
 func step[T ~float64](marks []T, v T, k int) (T, bool) {
 	if len(marks) == 0 || !(v >= marks[0]*0.94) || !(v <= marks[len(marks)-1]*1.06) {

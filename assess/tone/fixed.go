@@ -3,6 +3,7 @@ package tone
 import (
 	"fmt"
 	"math"
+	"sort"
 
 	"thirdstop/assess/exposure"
 )
@@ -191,3 +192,22 @@ func LeaveOneOut(steps []Step, begin *Curve) []Miss {
 	}
 	return out
 }
+
+// Spread is the median and the 95th percentile of the sizes of misses whose codes lie in a range; 0 where there are none.
+func Spread(all []Miss, from, to float64) (median, most exposure.Stops) {
+	var v []float64
+	for _, x := range all {
+		if x.Dark >= from && x.Code <= to {
+			v = append(v, math.Abs(float64(x.Off)))
+		}
+	}
+	if len(v) == 0 {
+		return 0, 0
+	}
+	sort.Float64s(v)
+	return exposure.Stops(v[len(v)/2]), exposure.Stops(v[len(v)*95/100])
+}
+
+// Still refuses, by [ErrNotFixed], a step between two frames in which places of equal brightness moved differently:
+// somebody or the camera moved, the light changed, or the camera set its tone by itself.
+func Still(s Step) error { return moves([]Step{s}, Default()) }

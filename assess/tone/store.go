@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"sort"
 	"strings"
+	"sync"
 	"time"
 
 	"thirdstop/assess/exposure"
@@ -122,10 +123,12 @@ func DecodeEntry(text []byte) (Entry, error) {
 	return e, nil
 }
 
-// Store holds the learned curves of a folder as they were when it was opened. It may
-// be shared between goroutines as long as nobody saves. The zero value is an empty one without a folder.
+// Store holds the learned curves of a folder as they were when it was opened, and those that it saved
+// since. It may be shared between goroutines. The zero value is an empty one without a folder.
 type Store struct {
-	dir     string
+	dir string
+
+	mu      sync.RWMutex
 	entries map[Key]Entry
 }
 
@@ -158,6 +161,8 @@ func (s *Store) For(k Key) *Curve {
 	if s == nil {
 		return Default()
 	}
+	s.mu.RLock()
+	defer s.mu.RUnlock()
 	if e, ok := s.entries[k]; ok {
 		return e.Curve
 	}
@@ -166,6 +171,8 @@ func (s *Store) For(k Key) *Curve {
 
 // List gives all entries, by camera.
 func (s *Store) List() []Entry {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
 	var out []Entry
 	for _, e := range s.entries {
 		out = append(out, e)
@@ -205,6 +212,8 @@ func (s *Store) Save(e Entry) (path string, err error) {
 	if err = os.Rename(f.Name(), path); err != nil {
 		return "", fmt.Errorf("the tone curve can't get its name: %w", err)
 	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	s.entries[e.Key] = e
 	return path, nil
 }

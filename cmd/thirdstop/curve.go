@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"thirdstop/assess"
-	"thirdstop/assess/exposure"
 	"thirdstop/assess/photo"
 	"thirdstop/assess/tone"
 )
@@ -87,30 +86,20 @@ func runCurve(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	return 0
 }
 
-// fewestFrames make a bracket: fewer can't tell a bent curve from a wrong time.
-const fewestFrames = 4
-
 func learnCurve(ctx context.Context, folder string, names []string, stdout, stderr io.Writer) error {
 	shots, key, err := readBracket(ctx, names)
 	if err != nil {
 		return err
 	}
-	steps := assess.BracketSteps(shots)
-	if len(shots) < fewestFrames || len(steps) < fewestFrames-1 {
-		return fmt.Errorf("these %d files hold %d steps of exposure; take five to nine frames, each with another shutter time", len(shots), len(steps))
-	}
-	fitted, err := tone.Fit(steps, nil)
+	l, err := assess.LearnBracket(shots, key, time.Now())
 	if err != nil {
 		return fmt.Errorf("nothing was learned: %w", err)
 	}
-	out := tone.LeaveOneOut(steps, nil)
-	median, most := offs(out, 20, 245)
+	fitted, out, e := l.Fitted, l.Misses, l.Entry
 	store, err := tone.OpenStore(folder)
 	if err != nil {
 		fmt.Fprintln(stderr, "thirdstop curve:", err)
 	}
-	e := tone.Entry{Key: key, Curve: fitted.Curve, Learned: time.Now().UTC().Truncate(time.Second), Frames: len(shots),
-		From: fitted.From, To: fitted.To, Edge: fitted.Edge, Median: median.Round(), Most: most.Round()}
 	path, err := store.Save(e)
 	if err != nil {
 		return err
@@ -168,21 +157,6 @@ func readBracket(ctx context.Context, names []string) (shots []assess.Shot, key 
 	return shots, key, nil
 }
 
-// offs are the median and the 95th percentile of the sizes of misses whose codes lie in a range.
-func offs(m []tone.Miss, from, to float64) (median, most exposure.Stops) {
-	var v []float64
-	for _, x := range m {
-		if x.Dark >= from && x.Code <= to {
-			v = append(v, math.Abs(float64(x.Off)))
-		}
-	}
-	if len(v) == 0 {
-		return 0, 0
-	}
-	sort.Float64s(v)
-	return exposure.Stops(v[len(v)/2]), exposure.Stops(v[len(v)*95/100])
-}
-
 // shownCodes are where a curve is printed.
 var shownCodes = []float64{8, 16, 32, 64, 96, 128, 160, 192, 216, 232, 244, 250, 254}
 
@@ -212,17 +186,17 @@ func printMisses(w io.Writer, shots []assess.Shot, f *tone.Fitted, all []tone.Mi
 				of = append(of, m)
 			}
 		}
-		median, most := offs(of, 20, 245)
+		median, most := tone.Spread(of, 20, 245)
 		off, ok := f.Frames[i]
 		if !ok {
 			continue
 		}
 		fmt.Fprintf(t, "%s\t%.3f\t%.3f\t%s\n", filepath.Base(shots[i].Name), float64(median), float64(most), off)
 	}
-	median, most := offs(all, 20, 245)
+	median, most := tone.Spread(all, 20, 245)
 	fmt.Fprintf(t, "all\t%.3f\t%.3f\t\n", float64(median), float64(most))
 	t.Flush()
-	low, lowMost := offs(all, 0, 40)
+	low, lowMost := tone.Spread(all, 0, 40)
 	high, highMost := 0.0, 0.0
 	var v []float64
 	for _, m := range all {

@@ -159,7 +159,7 @@ func (d *daemon) open(e *earlierLight) (*shoot.Shoot, error) {
 		d.say("Note: %v.", err)
 	}
 	c := shoot.Config{Shoots: shoots, Folder: d.Folder, Fresh: d.Fresh,
-		Measurer: measurer{curves}, Version: version(), Now: d.now, Learned: learnedGuides(d.Data), Disk: d.disk, Log: d.log}
+		Measurer: measurer{curves}, Version: version(), Now: d.now, Learned: learnedGuides(d.Data), Curves: curves, Disk: d.disk, Log: d.log}
 	sh, start, err := d.openFor(e, c)
 	if err != nil {
 		return nil, err

@@ -182,7 +182,7 @@ func runEvaluateLevels(ctx context.Context, args []string, stdout, stderr io.Wri
 		return fail(err)
 	}
 	steps := assess.BracketSteps(shots)
-	if len(steps) < fewestFrames-1 {
+	if len(steps) < assess.FewestShots-1 {
 		return fail(fmt.Errorf("these %d files hold %d steps of exposure, which is too few", len(shots), len(steps)))
 	}
 	if err := evaluate.WriteBracket(stdout, key.Camera(), steps); err != nil {

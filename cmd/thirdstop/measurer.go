@@ -26,7 +26,7 @@ func (m measurer) Measure(name string, data []byte, h assess.Hints) (*assess.Rea
 	}
 	curve := m.curveFor(p)
 	r := assess.Measure(p, curve, h)
-	return &r, measured{p, curve}, nil
+	return &r, measured{p, m}, nil
 }
 
 // Preview measures the preview that the camera put into a frame's file, nil where there is none.
@@ -41,12 +41,13 @@ func (m measurer) Preview(name string, data []byte, h assess.Hints) *assess.Read
 }
 
 type measured struct {
-	p     *photo.Picture
-	curve *tone.Curve
+	p    *photo.Picture
+	with measurer
 }
 
+// Again measures under the camera's curve as it is known by now.
 func (m measured) Again(h assess.Hints) *assess.Reading {
-	r := assess.Measure(m.p, m.curve, h)
+	r := assess.Measure(m.p, m.with.curveFor(m.p), h)
 	return &r
 }
 

@@ -289,9 +289,9 @@ func (s *Shoot) Submit(_ context.Context, r shoot.Request) (shoot.Receipt, error
 			st.Sitter = fmt.Sprintf("s%d", st.Seq)
 			s.words[st.Sitter] = *r.Sitter
 			e = advise.Event{Kind: "sitter", Ref: st.Sitter, Text: "another person sits"}
-		case r.Walk != nil || r.Swap != nil:
-			next, out := advise.Apply(*st, advise.Input{At: snap.At, Walk: r.Walk, Swap: r.Swap})
-			st.Walk, st.Match, st.FNumber = next.Walk, next.Match, next.FNumber
+		case r.Walk != nil || r.Swap != nil || r.Bracket != nil:
+			next, out := advise.Apply(*st, advise.Input{At: snap.At, Walk: r.Walk, Swap: r.Swap, Bracket: r.Bracket})
+			st.Walk, st.Match, st.FNumber, st.Bracket = next.Walk, next.Match, next.FNumber, next.Bracket
 			for _, o := range out {
 				if o.Event != nil {
 					e = *o.Event

@@ -208,8 +208,8 @@ func (s *Shoot) apply(st *advise.State, r shoot.Request) []advise.Event {
 		return []advise.Event{{Kind: "baseline", Frame: r.Baseline.Frame, Text: fmt.Sprintf("Frame %d is the baseline.", r.Baseline.Frame)}}
 	case r.Plan != nil:
 		return setPlan(st, r.Plan)
-	case r.Walk != nil || r.Swap != nil:
-		next, out := advise.Apply(*st, advise.Input{At: s.now(), Walk: r.Walk, Swap: r.Swap})
+	case r.Walk != nil || r.Swap != nil || r.Bracket != nil:
+		next, out := advise.Apply(*st, advise.Input{At: s.now(), Walk: r.Walk, Swap: r.Swap, Bracket: r.Bracket})
 		next.Seq = st.Seq
 		*st = next
 		return events(out)
