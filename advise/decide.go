@@ -96,6 +96,7 @@ func (s State) advice() Advice {
 	if last != nil {
 		a.Frame, a.Revision = last.Number, last.Revision
 	}
+	banded, isBanded := s.bandAdvice(a)
 	switch {
 	case s.Phase == Ended:
 		a.Headline, a.Reason = "The shoot has ended", "Start thirdstop again on this folder to begin another."
@@ -105,6 +106,8 @@ func (s State) advice() Advice {
 	case s.Plan == nil:
 		a.Status, a.Headline, a.Reason = NoPlan, "Measuring", "Three answers (backdrop, lights, dials) are enough for advice to begin."
 		return a
+	case isBanded:
+		return banded
 	case s.Walking() && !s.Walk.step().together():
 		return s.walkAdvice(a)
 	case last == nil:

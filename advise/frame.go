@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
+	"thirdstop/advise/drift"
 	"thirdstop/advise/plan"
 	"thirdstop/advise/rig"
 	"thirdstop/assess"
@@ -26,6 +28,7 @@ func (s State) frame(in Input) (State, []Output) {
 		At: in.At.UTC().Format(time.RFC3339Nano), Damaged: f.Damaged, Reading: f.Reading}
 	var out []Output
 	judged := false // against the targets
+	var band *drift.Band
 	say := func(kind, format string, a ...any) {
 		out = append(out, event(kind, Event{Frame: f.Number, Ref: f.File, Text: fmt.Sprintf("Frame %d", f.Number) + fmt.Sprintf(format, a...)}))
 	}
@@ -46,17 +49,20 @@ func (s State) frame(in Input) (State, []Output) {
 		if i >= 0 {
 			st.Walk = s.Frames[i].Walk
 		}
-		if s.Walking() && fresh {
+		if band = s.band(f.Number, r); s.Walking() && fresh && band == nil {
 			s, st.Walk = s.asWalked(), s.Walk.step().ID
 		}
 		switch p := r.PartOfSet; {
 		case s.bracketOf(f.Number, fresh):
-			st.Aside = bracketAside
+			st.Aside, band = bracketAside, nil
 			var told []Output
 			s, told = s.bracketFrame(f)
 			out = append(out, told...)
 		case i >= 0 && s.Frames[i].Aside == bracketAside:
-			st.Aside = bracketAside
+			st.Aside, band = bracketAside, nil
+		case s.Plan != nil && band != nil:
+			st.Aside, _ = band.Says()
+			st.Aside = strings.TrimSuffix(lowerFirst(st.Aside), ".")
 		case s.Plan != nil && st.Walk == "" && p.Answer == assess.BelongsNo && p.Sure >= surelyNone:
 			st.Aside = p.Reason // the floor, a hand, the whole room: nothing about the lights follows from it
 		case s.Plan != nil && (st.Walk == "" || st.Walk == string(WalkAll) || st.Walk == string(WalkCard)):
@@ -87,6 +93,9 @@ func (s State) frame(in Input) (State, []Output) {
 	}
 	if st.Aside != "" {
 		say("frame", " is left out of advice: %s.", st.Aside)
+		if band != nil {
+			s, out = s.bandWatched(in, *band, out)
+		}
 		return s.decide(in.At, out)
 	}
 	s, more := s.counted().exposureSeen(f.Number, st.Reading.Exif)

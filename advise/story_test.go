@@ -27,7 +27,7 @@ import (
 //	reference on|off           a white reference is declared, or taken back
 //	frame [N] KEY VALUE...     a frame is measured. backdrop -0.4, white -0.2, hair -1, sitter -2 in stops; a
 //	                           "+" behind a value is "at least"; set no; kind approximate; wb auto; program 3;
-//	                           flash auto; sigma 0.1 for all; chart 12 (mired) or none
+//	                           flash auto; band 0.3 on the right; sigma 0.1 for all; chart 12 (mired) or none
 //	frames N KEY VALUE/STEP... N frames, each of whose values lies STEP further than the one before; the trace
 //	                           has only those of which more is said than what was measured
 //	damaged                    a frame that can't be read
@@ -352,6 +352,8 @@ func (st *story) reading(words []string) *assess.Reading {
 			r.Regions.Sitter = &assess.Sitter{Level: assess.Level{Value: -2, Sigma: sigma}, Crown: &assess.Crown{Peak: level.Value, AtLeast: atLeast}}
 		case "clips":
 			r.Regions.Sitter = &assess.Sitter{Level: assess.Level{Value: -2, Sigma: sigma}, ClippedShare: v, ClippedLeast: v * 0.85}
+		case "band": // a share of the frame, on its right
+			r.DarkBand = &assess.Band{Edge: assess.RightEdge, Share: v, Fall: 4}
 		case "set":
 			r.PartOfSet, err = assess.PartOfSet{Answer: assess.Belongs(value), Sure: 0.9, Reason: "no backdrop was found"}, nil
 		case "chart": // its mired, or "none"

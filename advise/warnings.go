@@ -20,7 +20,7 @@ func (s State) warnings() []Warning {
 	}
 	if n := s.Frames[len(s.Frames)-1]; n.Reading == nil {
 		add("newest_unreadable", "Frame %d could not be read; what is shown belongs to frame %d.", n.Number, last.Number)
-	} else if n.Aside != "" {
+	} else if _, banded := s.bandAdvice(Advice{}); n.Aside != "" && !banded {
 		add("left_out", "Frame %d is left out: %s. What is advised belongs to frame %d.", n.Number, n.Aside, last.Number)
 	}
 	r, x := last.Reading, last.Reading.Exif
@@ -45,6 +45,10 @@ func (s State) warnings() []Warning {
 		}
 	}
 	if s.Plan == nil {
+		if b := s.band(last.Number, r); b != nil {
+			text, remedy := b.Says()
+			add("dark_band", "Frame %d: %s %s", last.Number, text, remedy)
+		}
 		return out
 	}
 	c := s.Plan.Camera

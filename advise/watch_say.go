@@ -83,6 +83,8 @@ func (w *watching) stands(x drift.Finding, frame int) bool {
 	case x.Kind == drift.LoadNear || x.Kind == drift.LoadOver:
 		i := slices.IndexFunc(d.Setup.Lights, func(l drift.Light) bool { return l.Group == x.Group })
 		return i >= 0 && d.Loads[i].Said > 0
+	case x.Kind == drift.DarkBand:
+		return d.Band != nil && d.Band.ID == x.ID
 	case x.Kind == drift.ColourOnly:
 		return d.Cast != nil && d.Cast.Said.ID == x.ID
 	case x.Kind == drift.Heat || x.Kind == drift.Battery:
@@ -169,6 +171,7 @@ var offWords = map[drift.Kind]string{
 	drift.Ambient:    "the room's light",
 	drift.Unclear:    "light changed, cause unclear",
 	drift.ColourOnly: "colour changed",
+	drift.DarkBand:   "a dark band, shutter faster than sync",
 }
 
 func signedStops(v exposure.Stops) string {
@@ -214,7 +217,7 @@ func (s State) LoadsAt(at time.Time) []Load {
 func (s State) driftWarnings() []Warning {
 	var out []Warning
 	for _, x := range s.Drift.Stands {
-		if x.Kind == string(drift.Absent) && slices.Contains(s.absent, x.Group) {
+		if x.Kind == string(drift.DarkBand) || x.Kind == string(drift.Absent) && slices.Contains(s.absent, x.Group) {
 			continue // the advice itself says so
 		}
 		out = append(out, Warning{Code: "drift_" + x.Kind, Text: x.Text + " " + x.Remedy})

@@ -63,6 +63,7 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 		_, followed = follow(sc, was)
 	}
 	m.regions(&r, sc, h, followed)
+	r.DarkBand = m.band()
 	r.PartOfSet = belongs(&r, sc, h.Before)
 	if h.Chart {
 		r.chart(s, c, m.adobe)

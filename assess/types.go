@@ -25,6 +25,7 @@ type Reading struct {
 	PartOfSet    PartOfSet         `json:"part_of_set" doc:"does the frame show the set: a backdrop with somebody or nobody before it"`
 	Regions      Regions           `json:"regions" doc:"the parts of the frame that have a meaning"`
 	Chart        *Chart            `json:"chart,omitempty" doc:"a 24-patch colour chart; looked for only where one is expected"`
+	DarkBand     *Band             `json:"dark_band,omitempty" doc:"a straight dark band along a long edge, as of a shutter faster than the flash; only where there is one"`
 	Tone         Tone              `json:"tone" doc:"how code values became light"`
 	Labels       []Label           `json:"labels" doc:"what this file cannot show, or what makes it hard to compare"`
 	Missing      map[string]string `json:"missing" doc:"path of a field that is null or says nothing, and why"`

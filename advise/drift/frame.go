@@ -34,6 +34,7 @@ type Frame struct {
 	Unfired   []bool          `json:"unfired,omitempty"` // per light: known not to have fired, so it loaded nothing
 	Residuals []Residual      `json:"residuals"`
 	Colours   []Colour        `json:"colours,omitempty"`    // of the neutrals that it shows
+	Band      *Band           `json:"band,omitempty"`       // a dark band: then Residuals and Colours say nothing
 	NewSitter bool            `json:"new_sitter,omitempty"` // the first frame of another sitter, or of other clothes
 }
 
@@ -67,6 +68,7 @@ const (
 	AllLights  Kind = "all_lights"   // everything changed alike: aperture, ISO, lens
 	Ambient    Kind = "ambient"      // the room: window or lamp
 	ColourOnly Kind = "colour"       // colour without light: another lamp, gel, modifier, daylight, white balance
+	DarkBand   Kind = "dark_band"    // a part of the frame that no flash lit: shutter faster than sync
 	Unclear    Kind = "unclear"      // changed, and no single cause explains it
 	Back       Kind = "back"         // what was off is back where it was
 	LoadNear   Kind = "load_near"    // nearly as many flashes a minute as the plan's limit

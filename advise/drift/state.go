@@ -22,6 +22,7 @@ type State struct {
 	Held    *Held     `json:"held"`   // an odd frame that waits for the next one
 	Open    *Episode  `json:"open"`   // the drift that stands now
 	Dark    *Dark     `json:"dark"`   // a light that does not fire
+	Band    *Finding  `json:"band"`   // the newest frame's dark band
 	Good    []float64 `json:"good_s"` // seconds before frames that came out right, the newest last
 	Lows    []Low     `json:"lows"`   // frames that one light left low, the newest last
 	RestAt  int       `json:"rest_at"`
@@ -103,7 +104,7 @@ func (s State) Rebased() State {
 	}
 	s.Hues, s.Cast = nil, nil
 	s.Tired = make([]bool, len(s.Tired))
-	s.Open, s.Held, s.Dark, s.Fresh, s.Seen = nil, nil, nil, s.Last, nil
+	s.Open, s.Held, s.Dark, s.Band, s.Fresh, s.Seen = nil, nil, nil, nil, s.Last, nil
 	return s
 }
 
@@ -116,6 +117,12 @@ func (s State) Next(f Frame) (State, []Finding) {
 	}
 	s.Streams, s.Seen, s.Marks = slices.Clone(s.Streams), slices.Clone(s.Seen), slices.Clone(s.Marks)
 	s, out := s.count(f)
+	if f.Band != nil {
+		s.Last, s.LastAt = f.Number, f.At.UTC().Round(0)
+		s, more := s.banded(f)
+		return s, append(out, more...)
+	}
+	s.Band = nil
 	n := s.take(f)
 	s.Last, s.LastAt = f.Number, f.At.UTC().Round(0)
 	if f.NewSitter {

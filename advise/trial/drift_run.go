@@ -256,6 +256,14 @@ var faults = []script{
 		}
 		return 0
 	}},
+	{"shutter at 1/320 s, the curtain runs 1/200 s", []string{"dark_band"}, false, 3, func(g *sitting, _, k int) time.Duration {
+		if k == 0 {
+			tv := exposure.Shutter(1.0 / 320)
+			g.st.Camera.Shutter, g.exif.ExposureTime = tv, &tv
+			g.pool = map[int][]*studio.Pose{}
+		}
+		return 0
+	}},
 }
 
 // fault plays one script at 0.05 stop scatter, with lights that can be told apart.

@@ -76,6 +76,7 @@ func (s *Studio) draw(width, height int, flashes []Flash, moved Offset, turn flo
 	if !s.Empty {
 		s.drawSitter(g, v, lamps, turn)
 	}
+	s.curtain(g)
 	s.throughLens(g)
 	return g
 }

@@ -128,8 +128,9 @@ type Camera struct {
 	FNumber  exposure.FNumber
 	ISO      exposure.ISO
 	Shutter  exposure.Shutter
-	Distance exposure.Metres // to the sitter's head
-	Height   exposure.Metres // of what the upright picture shows at the sitter
+	Sync     exposure.Shutter // the shortest time that shows the whole frame to a flash, which is how long a curtain runs; 0 cuts no frame
+	Distance exposure.Metres  // to the sitter's head
+	Height   exposure.Metres  // of what the upright picture shows at the sitter
 
 	Width, PictureHeight int // pixels as stored
 	Orientation          int // Exif: 1 level, 6 and 8 held upright, 3 upside down
@@ -156,7 +157,7 @@ type Camera struct {
 // colour-hdri's dsc.py). Flare of 1 to 5 % is usual (from memory).
 func NewCamera() Camera {
 	return Camera{
-		FNumber: 8, ISO: 200, Shutter: 1.0 / 125, Distance: 2, Height: 0.82,
+		FNumber: 8, ISO: 200, Shutter: 1.0 / 125, Sync: 1.0 / 200, Distance: 2, Height: 0.82,
 		Width: 1500, PictureHeight: 1000, Orientation: 8,
 		Curve: IndexCurve, White: -0.5, Vignette: 0.15, Flare: 0.01,
 		FullWell: 40000, Read: 4,
