@@ -4,7 +4,7 @@
 import { html, useState } from './vendor/htm-preact.js';
 import { T, day } from './texts.js';
 import { may } from './store.js';
-import { theirs } from './language.js';
+import { Theirs } from './theirs.js';
 import { act, get } from './api.js';
 
 // Again says how far each light is from then, while an earlier light is built again.
@@ -14,8 +14,8 @@ export function Again({ doc }) {
   return html`<section class="again" aria-label=${T.again.label}>
     <h3 dir="auto">${T.again.title(r.name || r.shoot)}</h3>
     <p class="quiet">${T.again.why(r.frame)}</p>
-    <ul>${r.lights.map((l) => html`<li key=${l.group} lang=${theirs()} class=${l.same ? 'is-same' : 'is-apart'}>
-      <p>${l.text}</p><p class="quiet">${T.again.then(l.then)}</p>
+    <ul>${r.lights.map((l) => html`<li key=${l.group} class=${l.same ? 'is-same' : 'is-apart'}>
+      <p><${Theirs} text=${l.text} /></p><p class="quiet">${T.again.then(l.then)}</p>
     </li>`)}</ul>
   </section>`;
 }

@@ -3,13 +3,16 @@
 import { store, change } from './store.js';
 import { T } from './texts.js';
 
+// said is a refusal's sentence in the page's language, where that knows it.
+const said = (text) => T.said.sentence(text) || text;
+
 const base = '/api/v1';
 const patience = 6000; // ms until a request counts as unanswered
 
 // Refused is an answer of the daemon that is not the one hoped for.
 export class Refused extends Error {
   constructor(status, body) {
-    super(body?.error?.text || `${status}`);
+    super(said(body?.error?.text || `${status}`));
     this.status = status;
     this.code = body?.error?.code || '';
     this.body = body || {};

@@ -8,26 +8,26 @@ import { act } from './api.js';
 import { Drifts, stands, driftWarning } from './drift.js';
 import { Blade, Turn } from './blade.js';
 import { theirs } from './language.js';
-import { Theirs } from './theirs.js';
+import { Theirs, said } from './theirs.js';
 import { useNarrow } from './narrow.js';
 
 export function Board({ doc, low, echo, stale }) {
   const a = doc?.advice;
   const kind = !a ? 'opening' : a.status;
   const narrow = useNarrow();
-  const warnings = a && !low ? (a.warnings || []).filter((w) => !driftWarning(w) && !said(a, w)) : [];
+  const warnings = a && !low ? (a.warnings || []).filter((w) => !driftWarning(w) && !told(a, w)) : [];
   // With a question and something to turn, what only explains is folded, so that the lights stay above the fold.
   const folds = !low && !!doc?.question && a?.adjustments?.length > 0;
   return html`<section class=${`board ${kind}${low ? ' low' : ''}`} aria-label=${T.advice.label} id=${echo ? undefined : 'advice'} tabindex=${echo ? undefined : '-1'}>
-    ${!echo && html`<p class="unseen" aria-live="polite">${a && !stale && !a.provisional ? `${a.headline}. ${a.reason || ''}` : ''}</p>`}
+    ${!echo && html`<p class="unseen" aria-live="polite">${a && !stale && !a.provisional ? `${T.said.headline(a.headline)}. ${said(a.reason) || ''}` : ''}</p>`}
     ${!a && html`<${Word} text=${T.advice.opening} small />`}
-    ${a && a.status === 'adjust' && !a.adjustments?.length && html`<${Word} text=${a.headline} small />`}
+    ${a && a.status === 'adjust' && !a.adjustments?.length && html`<${Word} text=${T.said.headline(a.headline)} small />`}
     ${a && a.status === 'adjust' && a.adjustments?.length > 0 && html`<${Turns} doc=${doc} low=${low} stale=${stale} />`}
     ${a && a.status === 'hold' && html`<${Word} text=${T.advice.hold} water />`}
     ${a && a.status === 'waiting' && html`<${Word} text=${T.said.headline(a.headline || T.advice.waiting)} />`}
     ${a && a.status === 'aside' && html`<${Aside} a=${a} low=${low} />`}
     ${a && !known.includes(a.status) && html`<${Word} text=${T.said.headline(a.headline || a.status)} small />`}
-    ${a && a.status === 'look' && html`<${Word} text=${a.headline || T.advice.look} small />`}
+    ${a && a.status === 'look' && html`<${Word} text=${T.said.headline(a.headline) || T.advice.look} small />`}
     ${a && a.status === 'no_plan' && html`<${Word} text=${T.said.headline(a.headline)} small />`}
     ${a && html`<${Reason} a=${a} newest=${doc.frame?.number} low=${low} stale=${stale} terse=${low || busy(doc) || narrow && a.adjustments?.length > 1}
       notes=${folds ? warnings.filter((w) => !w.blocks) : []} folded=${folds && narrow} />`}
@@ -39,8 +39,8 @@ export function Board({ doc, low, echo, stale }) {
   </section>`;
 }
 
-// said tells that headline and reason are a warning's words already.
-const said = (a, w) => a.reason && a.status === 'look' && w.text.includes(a.headline.replace(/\.$/, '')) && w.text.includes(a.reason.replace(/\.$/, ''));
+// told tells that headline and reason are a warning's words already.
+const told = (a, w) => a.reason && a.status === 'look' && w.text.includes(a.headline.replace(/\.$/, '')) && w.text.includes(a.reason.replace(/\.$/, ''));
 
 // busy says that there is so much on the board that the marks of the advice are said in a word each.
 const busy = (doc) => !!(doc.question || stands(doc).length || doc.advice.ways?.length || doc.advice.warnings?.length || doc.advice.adjustments?.length > 2);
@@ -135,7 +135,7 @@ function Reason({ a, newest, low, stale, terse, notes, folded }) {
 function Ways({ ways }) {
   const narrow = useNarrow();
   if (!ways.length) return null;
-  const list = html`<ol>${ways.map((w) => html`<li key=${w.text}><b>${w.text}</b> <span>${w.price ? T.advice.price(w.price) : ''}</span></li>`)}</ol>`;
+  const list = html`<ol>${ways.map((w) => html`<li key=${w.text}><b>${said(w.text)}</b> <span>${w.price ? T.advice.price(said(w.price)) : ''}</span></li>`)}</ol>`;
   if (narrow) return html`<details class="ways"><summary>${T.advice.waysOf(ways.length)}</summary>${list}</details>`;
   return html`<div class="ways"><h2>${T.advice.ways}</h2>${list}</div>`;
 }

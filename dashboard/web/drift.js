@@ -3,7 +3,7 @@
 
 import { html } from './vendor/htm-preact.js';
 import { T } from './texts.js';
-import { theirs } from './language.js';
+import { Theirs, said } from './theirs.js';
 
 // first are the kinds whose remedy is to leave every dial alone for the moment.
 const first = ['odd_frame', 'fired_early', 'all_lights'];
@@ -21,8 +21,8 @@ export function Drifts({ doc }) {
   const list = stands(doc);
   if (!list.length) return null;
   return html`<ul class="drifts" aria-label=${T.drift.label}>${list.map((d) => html`<li key=${`${d.id}`}>
-    ${d.caution && html`<details><summary>${T.drift.care}</summary><p lang=${theirs()}>${d.caution}</p></details>`}
-    <p lang=${theirs()}><b>${d.text}</b> ${d.remedy}</p>
+    ${d.caution && html`<details><summary>${T.drift.care}</summary><p><${Theirs} text=${d.caution} /></p></details>`}
+    <p><b><${Theirs} text=${d.text} /></b> <${Theirs} text=${d.remedy} /></p>
   </li>`)}</ul>`;
 }
 
@@ -35,11 +35,11 @@ export function Retakes({ doc, choose }) {
   if (!all.length) return null;
   const here = all.filter((o) => o.this_sitter);
   const before = all.filter((o) => !o.this_sitter);
-  const part = (title, list) => list.length > 0 && html`<h4>${title}</h4><ul lang=${theirs()}>${list.map((o) => html`<li key=${`${o.from}-${o.kind}`}>
-    <button class="small-button" onClick=${() => choose(o.from)}>${o.text}</button></li>`)}</ul>`;
+  const part = (title, list) => list.length > 0 && html`<h4>${title}</h4><ul>${list.map((o) => html`<li key=${`${o.from}-${o.kind}`}>
+    <button class="small-button" onClick=${() => choose(o.from)}><${Theirs} text=${o.text} /></button></li>`)}</ul>`;
   return html`<section class="retakes" aria-labelledby="retakes-title"><h3 id="retakes-title">${T.drift.retakes}</h3>
     ${part(T.drift.here, here)}${part(T.drift.before, before)}</section>`;
 }
 
 // spoiled is why a frame was off, as the strip of frames tells it; '' if it was not.
-export const spoiled = (doc, number) => (doc?.drift?.off_frames || []).find((o) => number >= o.from && number <= o.to)?.text || '';
+export const spoiled = (doc, number) => said((doc?.drift?.off_frames || []).find((o) => number >= o.from && number <= o.to)?.text || '');

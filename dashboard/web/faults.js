@@ -2,10 +2,11 @@
 
 import { html } from './vendor/htm-preact.js';
 import { T } from './texts.js';
+import { Theirs } from './theirs.js';
 
 // Faults lists what is wrong with a plan by its lines, then what is merely unusual.
 export function Faults({ check }) {
-  const say = (f) => html`${f.line > 0 ? html`<b>${T.plan.line(f.line)}</b> ` : ''}${f.pointer ? html`<code>${f.pointer}</code> ` : ''}${f.text}`;
+  const say = (f) => html`${f.line > 0 ? html`<b>${T.plan.line(f.line)}</b> ` : ''}${f.pointer ? html`<code>${f.pointer}</code> ` : ''}<${Theirs} text=${f.text} />`;
   const faults = check.faults || [], unusual = check.unusual || [];
   return html`<div class="faults">
     <p><b>${check.used ? T.plan.used : faults.length ? T.plan.faults(faults.length) : T.plan.fine}</b></p>

@@ -8,7 +8,7 @@ import { act, get, picture } from './api.js';
 import { Picture } from './picture.js';
 import { Spread } from './spread.js';
 import { standing } from './staff.js';
-import { theirs } from './language.js';
+import { Theirs } from './theirs.js';
 import { Retakes, spoiled } from './drift.js';
 
 const page = 40; // frames asked for at a time
@@ -69,7 +69,7 @@ function Numbers({ f, base, off }) {
     ${f.expected?.length > 0 && html`<table><thead><tr><th scope="col">${T.staff.label}</th><th scope="col">${T.staff.now}</th><th scope="col">${T.staff.aim}</th>${base && base.number !== f.number && html`<th scope="col">${T.frames.against(base.number)}</th>`}</tr></thead>
       <tbody>${f.expected.map((e) => html`<tr key=${e.region}><th scope="row">${T.said.region(e.name)}</th><td>${T.said.level(e.now_text)}</td><td>${T.said.level(e.target_text)}${e.in_target ? '' : e.unknown ? ' ?' : ' ≠'}</td>
         ${base && base.number !== f.number && html`<td>${other(e.region) ? signed(e.now_stops - other(e.region).now_stops) : ''}</td>`}</tr>`)}</tbody></table>`}
-    ${off.map((o) => html`<p class="apart" lang=${theirs()} key=${o.kind}>${o.text}</p>`)}
+    ${off.map((o) => html`<p class="apart" key=${o.kind}><${Theirs} text=${o.text} /></p>`)}
     <${Spread} frame=${f} />
   </div>`;
 }

@@ -18,7 +18,11 @@ export async function loadLanguage() {
   const code = language();
   let texts = null;
   try {
-    if (code !== 'en') texts = (await import(`./texts-${code}.js`)).texts;
+    if (code !== 'en') {
+      const other = await import(`./texts-${code}.js`);
+      await other.ready;
+      texts = other.texts;
+    }
   } catch { /* English is better than nothing */ }
   overlay(T, english);
   if (texts) overlay(T, texts);
@@ -42,5 +46,5 @@ function overlay(into, from) {
   }
 }
 
-// theirs is the lang attribute of sentences that come from the daemon, which speaks English.
+// theirs is the lang attribute of what comes from the daemon, which speaks English, and is not known in the page's language.
 export const theirs = () => (document.documentElement.lang === 'en' ? undefined : 'en');

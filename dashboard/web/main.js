@@ -20,6 +20,7 @@ import { DevicesScreen } from './devices.js';
 import { LooksScreen } from './looks.js';
 import { MoreScreen } from './more.js';
 import { Demo } from './demo.js';
+import { Theirs } from './theirs.js';
 
 // later is a screen that is fetched when somebody goes there, so that the first load stays light.
 const later = (fetch) => function Later(props) {
@@ -49,7 +50,7 @@ function App() {
   const doc = withProvisional(withoutOldAdvice(store.doc));
   if (pairing) return html`<${Pair} code=${given} forget=${() => { given = ''; }} />`;
   const stale = isStale();
-  if (store.barred && !doc) return html`<main class="pair"><div class="barred"><h1>${T.looks.barred}</h1><p>${store.barred}</p></div></main>`;
+  if (store.barred && !doc) return html`<main class="pair"><div class="barred"><h1>${T.looks.barred}</h1><p><${Theirs} text=${store.barred} /></p></div></main>`;
   if (doc?.you?.role === 'looks') return html`<${LooksScreen} doc=${doc} head=${html`<${Head} doc=${doc} link=${link} stale=${stale} />`} stale=${stale} />`;
   const Screen = screens[screen] || MoreScreen;
   return html`<div class=${`app on-${screen}${stale ? ' stale' : ''}`}>
@@ -104,7 +105,7 @@ function Head({ doc, link, stale }) {
     <p class="head-link">${!doc || !link.ever ? T.link.opening : stale ? T.link.aged(since)
       : doc.measuring > 0 ? T.link.measuring(doc.measuring) : doc.latency_ms > 0 ? T.link.latency(Math.round(doc.latency_ms)) : T.link.up}</p>
     ${stale && html`<p class="unseen" role="alert">${T.link.lost}</p><div class="stale-bar"><span>${T.link.stale(since)}</span> <button onClick=${wake}>${T.link.retry}</button></div>`}
-    ${troubles.map((t) => html`<p class="trouble" key=${t.code + t.text}>${t.text}</p>`)}
+    ${troubles.map((t) => html`<p class="trouble" key=${t.code + t.text}><${Theirs} text=${t.text} /></p>`)}
     ${store.notice && html`<div class="notice" role="alert"><span>${store.notice}</span> <button onClick=${() => change({ notice: '' })}>${T.failed.dismiss}</button></div>`}
   </header>`;
 }

@@ -6,6 +6,7 @@ import { html, useEffect, useMemo, useRef, useState } from './vendor/htm-preact.
 import { T, percent } from './texts.js';
 import { may } from './store.js';
 import { act, get, picture } from './api.js';
+import { Theirs } from './theirs.js';
 import { unpack, outline, clippedRuns } from './mask.js';
 import { Marking, standing } from './mark.js';
 import { standing as wordOf } from './staff.js';
@@ -29,7 +30,7 @@ export function Picture({ doc, stale, past }) {
   return html`<section class=${w >= h ? 'frame wide' : 'frame tall'} aria-label=${T.frame.label}>
     <header>
       <h2>${T.frame.title(frame.number)}</h2>
-      <p>${frame.damaged ? frame.damaged : html`
+      <p>${frame.damaged ? html`<${Theirs} text=${frame.damaged} />` : html`
         ${frame.expected?.length ? html`<span>${wordOf(frame)}</span>` : ''}
         ${reading?.kind === 'provisional' ? html` <span>${T.frame.provisional}</span>` : ''}
         ${reading?.kind === 'approximate' ? html` <span>${T.frame.approximate}</span>` : ''}`}</p>
@@ -181,5 +182,5 @@ function Legend({ doc, reading, meant, declared }) {
   // That a program saved it is said once: "edited" gives the reason as well.
   const notes = (reading.labels || []).filter((l, i, all) => !(l.code === 'progressive' && all.some((o) => o.code === 'edited')) && !all.some((o, k) => k < i && o.text === l.text));
   return html`<ul class="legend" aria-label=${T.frame.legend}>${lines.map((l) => html`<li key=${l}>${l}</li>`)}
-    ${notes.map((l) => html`<li key=${l.code}>${l.text}</li>`)}</ul>`;
+    ${notes.map((l) => html`<li key=${l.code}><${Theirs} text=${l.text} /></li>`)}</ul>`;
 }

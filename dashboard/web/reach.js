@@ -5,6 +5,7 @@ import { html, useState } from './vendor/htm-preact.js';
 import { T } from './texts.js';
 import { change } from './store.js';
 import { call } from './api.js';
+import { Theirs } from './theirs.js';
 import { Blade } from './blade.js';
 
 export function Reach({ text }) {
@@ -24,10 +25,10 @@ export function Reach({ text }) {
       ${found.camera && html`<p class="quiet">${T.plan.reachAt(found.camera)}</p>`}
       <ul>${found.lights.map((n, i) => html`<li key=${n.group}>
         <${Blade} group=${n.group} index=${i} quiet=${n.verdict === 'unknown'} />
-        <div><p>${n.text}${n.learned ? ` ${T.plan.reachLearned}` : ''}</p>
-        ${n.mends.length > 0 && html`<p>${T.plan.reachMends}</p><ul class="reach-mends">${n.mends.map((m) => html`<li key=${m}>${m}</li>`)}</ul>`}</div>
+        <div><p><${Theirs} text=${n.text} />${n.learned ? ` ${T.plan.reachLearned}` : ''}</p>
+        ${n.mends.length > 0 && html`<p>${T.plan.reachMends}</p><ul class="reach-mends">${n.mends.map((m) => html`<li key=${m}><${Theirs} text=${m} /></li>`)}</ul>`}</div>
       </li>`)}</ul>
-      ${found.all && html`<p><b>${found.all}</b></p>`}
+      ${found.all && html`<p><b><${Theirs} text=${found.all} /></b></p>`}
       <p class="quiet">${T.plan.reachCare}</p>`}</div>
   </div>`;
 }

@@ -10,7 +10,7 @@ import { Care } from './care.js';
 import { Above } from './above.js';
 import { shown, told, unit } from './units.js';
 import { signed } from './frames.js';
-import { theirs } from './language.js';
+import { Theirs } from './theirs.js';
 import { Again } from './again.js';
 
 export function RigScreen({ doc, stale }) {
@@ -87,12 +87,11 @@ function Shares({ rig, lights }) {
     <table><thead><tr><td></td>${lights.map((l, i) => html`<th scope="col" key=${l.group}><${Blade} group=${l.group} index=${i} quiet=${l.off} /><span class="unseen">${T.said.light(l)}</span></th>`)}<th scope="col">${T.rig.ambient}</th></tr></thead>
       <tbody>${regions.map((r) => html`<tr key=${r.region}><th scope="row">${T.said.region(r.name)}${r.assumed ? html` <small>${T.rig.assumed}</small>` : ''}</th>
         ${[...r.lights.map((s) => s.share), r.ambient].map((v, i) => html`<td key=${i}><span class="share-bar" style=${{ '--share': v }}></span>${hundredths(v)} %</td>`)}</tr>`)}</tbody></table>
-    ${rig.apart && html`<p class="rig-apart">${rig.apart.text}</p>`}
     <h3>${T.rig.next}</h3>
     <table><thead><tr><td></td><th scope="col">${T.rig.expected}</th><th scope="col">${T.rig.between}</th></tr></thead>
       <tbody>${regions.map(({ region, name, next: n }) => html`<tr key=${region}><th scope="row">${T.said.region(name)}</th>
         <td>${signed(n.level_stops)}</td><td>${T.rig.range(signed(n.low_stops), signed(n.high_stops))}</td></tr>`)}</tbody></table>
-    ${rig.apart && html`<p class="apart" lang=${theirs()}>${rig.apart.text}</p>`}
+    ${rig.apart && html`<p class="apart"><${Theirs} text=${rig.apart.text} /></p>`}
     ${judged.length > 0 && html`<h3>${T.rig.foretold(judged[0].before.frame)}</h3>
     <table><thead><tr><td></td><th scope="col">${T.rig.expected}</th><th scope="col">${T.rig.measured}</th><th scope="col">${T.rig.apart}</th></tr></thead>
       <tbody>${judged.map(({ region, name, before: b }) => html`<tr key=${region}><th scope="row">${T.said.region(name)}</th>

@@ -1,6 +1,7 @@
 // Die Texte der Seite auf Deutsch. Dieselben Schlüssel wie in texts.js; ein Test vergleicht sie.
 
 import { ago } from './texts.js';
+import { opened } from './sentences.js';
 
 const mehr = (n, eins, viele) => (n === 1 ? eins : viele);
 const rollen = { key: 'Führung', fill: 'Aufhellung', background: 'Hintergrund', hair: 'Haarlicht' };
@@ -8,79 +9,9 @@ const stufen = (text) => text
   .replace(/\bat least\b/g, 'mindestens').replace(/\bat most\b/g, 'höchstens').replace(/ to /g, ' bis ')
   .replace(/\bstops\b/g, 'Blenden').replace(/\bstop\b/g, 'Blende').replace(/\bthan\b/g, 'als');
 
-// Die häufigsten Sätze des Dienstes. Was hier nicht steht, bleibt englisch und ist so ausgezeichnet.
-const saetze = {
-  'The shoot begins.': 'Die Aufnahme beginnt.',
-  'thirdstop stops watching; the shoot can go on where it is.': 'thirdstop sieht nicht mehr hin; die Aufnahme kann weitergehen, wo sie steht.',
-  'The light plan was taken away.': 'Der Lichtplan wurde weggenommen.',
-  'Another sitter.': 'Eine andere Person.',
-  'A note.': 'Eine Notiz.',
-  'The white reference lapsed with the sitter; declare it again on the next frame.': 'Die Weißreferenz ist mit der Person verfallen; auf dem nächsten Bild wieder bestimmen.',
-  'The empty backdrop was taken back.': 'Der leere Hintergrund wurde zurückgenommen.',
-  'Not turned yet; the advice stands.': 'Noch nicht gestellt; der Rat gilt weiter.',
-  'Not as recorded: the lights are to be looked at and recorded.': 'Nicht wie aufgezeichnet: die Lichter sind anzusehen und aufzuzeichnen.',
-  'The light changed, nobody recorded it, and no one light explains it.': 'Das Licht hat sich geändert, niemand hat es aufgezeichnet, und kein Licht allein erklärt es.',
-  'The light changed, and not all lights stand as recorded. Record how each one stands, or set it as recorded; the next frame tells the rest.': 'Das Licht hat sich geändert, und nicht alle Lichter stehen wie aufgezeichnet. Aufzeichnen, wie jedes steht, oder wie aufgezeichnet stellen; das nächste Bild zeigt das Übrige.',
-  'The light fell as if it had not fired. Leave its power as it is.': 'Das Licht ist gefallen, als hätte es nicht geblitzt. Seine Leistung lassen, wie sie ist.',
-  'A card check: one frame of the white card.': 'Kartenprobe: ein Bild der weißen Karte.',
-  'The card check is done.': 'Die Kartenprobe ist fertig.',
-  'Every judged region is on target, or nearer than a click could bring it.': 'Alles Beurteilte ist im Ziel, oder näher daran, als ein Klick es brächte.',
-  'The lights changed; the next frame tells how they stand.': 'Die Lichter wurden gestellt; das nächste Bild zeigt, wie sie stehen.',
-  'Everything else follows from it.': 'Alles Weitere folgt daraus.',
-  'Three answers (backdrop, lights, dials) are enough for advice to begin.': 'Drei Antworten (Hintergrund, Lichter, Regler) genügen, damit der Rat beginnt.',
-  'Start thirdstop again on this folder to begin another.': 'thirdstop auf diesem Ordner neu starten, um die nächste zu beginnen.',
-  'No white reference is declared, so the key is not judged. Show a white card or shirt and tap it on the frame.': 'Keine Weißreferenz ist bestimmt, darum wird die Führung nicht beurteilt. Weiße Karte oder Hemd zeigen und im Bild antippen.',
-  'Wake it, check its trigger and channel, and take the frame again. Leave its power as it is; its manual tells what its lights and tones mean.': 'Wecken, Auslöser und Kanal prüfen und das Bild noch einmal machen. Die Leistung lassen, wie sie ist; was Lämpchen und Töne bedeuten, sagt die Anleitung.',
-};
-// Zeilen des Protokolls: Muster und was daraus wird.
-const stelle = (name) => texts.said.light(name);
-const gestellt = (licht, was, auf) => `${stelle(licht)}: ${texts.said.change(was)}, auf ${auf}`;
-const alle = (text) => text.split('; ').map((t) => t.replace(/^(.+ \(\w\)): (power .+), set (.+)$/, (_, l, was, auf) => gestellt(l, was, auf))).join('; ');
-const werte = (text) => stufen(text).replace(/\b(backdrop|white reference|hair|sitter)\b/g, (n) => texts.said.region(n));
-const zeilen = [
-  [/^Advice: (.+): (power .+), set (.+)\.$/, (m) => `Rat: ${gestellt(m[1], m[2], m[3])}.`],
-  [/^Put aside: (.+)\.$/, (m) => `Beiseitegelegt: ${alle(m[1])}.`],
-  [/^((?:.+ \(\w\): power [^;]+, set [^;]+; )*.+ \(\w\): power [^;]+, set [^;]+); taken as done, frame (\d+) can't show it\.$/, (m) => `${alle(m[1])}; gilt als getan, Bild ${m[2]} kann es nicht zeigen.`],
-  [/^(.+ \(\w\)) (rose|fell) by about (.+) in frame (\d+), and nobody recorded it\. Turned to (.+)\? If otherwise, record how\.$/,
-    (m) => `${stelle(m[1])} ist in Bild ${m[4]} um etwa ${stufen(m[3])} ${m[2] === 'rose' ? 'gestiegen' : 'gefallen'}, und niemand hat es aufgezeichnet. Auf ${m[5]} gestellt? Wenn anders, bitte aufzeichnen.`],
-  [/^The light fell in frame (\d+) as if (.+ \(\w\)) had not fired\. Is it off or asleep\?$/, (m) => `In Bild ${m[1]} ist das Licht gefallen, als hätte ${stelle(m[2])} nicht geblitzt. Ist es aus oder schläft es?`],
-  [/^The light rose in frame (\d+) as if (.+ \(\w\)), recorded as off, were on\. Is it on, at (.+)\?$/, (m) => `In Bild ${m[1]} ist das Licht gestiegen, als wäre ${stelle(m[2])} an, das als aus aufgezeichnet ist. Ist es an, auf ${m[3]}?`],
-  [/^The (backdrop|white reference) changed by (.+) stops? in frame (\d+), and no one light explains it\. Do all stand as recorded: (.+)\?$/,
-    (m) => `${bereich(m[1])} hat sich in Bild ${m[3]} um ${m[2]} Blenden geändert, und kein Licht allein erklärt es. Stehen alle wie aufgezeichnet: ${m[4].split(/, | and /).map((l) => l.replace(/^.+? \(\w\)/, stelle)).join(', ')}?`],
-  [/^(.+ \(\w\)): is it set to (.+) by now\? The frames don't show it\.$/, (m) => `${stelle(m[1])}: steht es inzwischen auf ${m[2]}? Die Bilder zeigen es nicht.`],
-  [/^In frame (\d+) the light is back where it was; nothing is asked any more\.$/, (m) => `In Bild ${m[1]} ist das Licht wieder, wo es war; es wird nichts mehr gefragt.`],
-  [/^(.+ \(\w\)): (on|off) in frame (\d+); told afterwards\.$/, (m) => `${stelle(m[1])}: in Bild ${m[3]} ${m[2] === 'on' ? 'an' : 'aus'}; im Nachhinein gesagt.`],
-  [/^(.+ \(\w\)) did not light frame (\d+)\.$/, (m) => `${stelle(m[1])} hat in Bild ${m[2]} nicht geblitzt.`],
-  [/^(.+ \(\w\)): (power .+), set ([^;]+); seen in frame (\d+)\.$/, (m) => `${gestellt(m[1], m[2], m[3])}; zu sehen in Bild ${m[4]}.`],
-  [/^(.+ \(\w\)): (power .+), set ([^;]+); told afterwards\.$/, (m) => `${gestellt(m[1], m[2], m[3])}; im Nachhinein gesagt.`],
-  [/^(.+ \(\w\)): (power .+), set ([^;]+)\.$/, (m) => `${gestellt(m[1], m[2], m[3])}.`],
-  [/^(.+ \(\w\)): switched (on|off)\.$/, (m) => `${stelle(m[1])}: ${m[2] === 'on' ? 'ein' : 'aus'}geschaltet.`],
-  [/^(.+ \(\w\)): moved from (.+) to (.+)\.$/, (m) => `${stelle(m[1])}: von ${m[2]} auf ${m[3]} gerückt.`],
-  [/^Frame (\d+) is the baseline\.$/, (m) => `Bild ${m[1]} ist der Maßstab.`],
-  [/^Frame (\d+) shows the empty backdrop\.$/, (m) => `Bild ${m[1]} zeigt den leeren Hintergrund.`],
-  [/^Frame (\d+): ((?:(?:backdrop|white reference|hair|sitter) [^,]+(?:, )?)+)\.$/, (m) => `Bild ${m[1]}: ${werte(m[2])}.`],
-  [/^Where the (backdrop|face) is: (shown by hand|taken back)\.$/, (m) => `Wo ${m[1] === 'face' ? 'das Gesicht' : 'der Hintergrund'} ist: ${m[2] === 'taken back' ? 'zurückgenommen' : 'von Hand gezeigt'}.`],
-  [/^Witness strip: (shown by hand|taken back)\.$/, (m) => `Zeugenstreifen: ${m[1] === 'taken back' ? 'zurückgenommen' : 'von Hand gezeigt'}.`],
-  [/^White reference (declared|taken back)\.$/, (m) => `Weißreferenz ${m[1] === 'declared' ? 'bestimmt' : 'zurückgenommen'}.`],
-  [/^Light plan with (\d+) lights?\.$/, (m) => `Lichtplan mit ${m[1]} ${mehr(Number(m[1]), 'Licht', 'Lichtern')}.`],
-  [/^The shoot goes on; (\d+) frames? so far\.$/, (m) => `Die Aufnahme geht weiter; bisher ${m[1]} ${mehr(Number(m[1]), 'Bild', 'Bilder')}.`],
-  [/^The shoot ends after (\d+) frames?\.$/, (m) => `Die Aufnahme endet nach ${m[1]} ${mehr(Number(m[1]), 'Bild', 'Bildern')}.`],
-  [/^Camera: (.+), seen in frame (\d+)\.$/, (m) => `Kamera: ${m[1]}, zu sehen in Bild ${m[2]}.`],
-  [/^Frame (\d+) comes out as frame (\d+) did\.$/, (m) => `Bild ${m[1]} kommt heraus wie Bild ${m[2]}.`],
-  [/^Not turned: what changed in frame (\d+) counts as drift\.$/, (m) => `Nicht gestellt: was sich in Bild ${m[1]} geändert hat, gilt als Drift.`],
-  [/^([\d.]+ %) of the sitter clips$/, (m) => `${m[1]} der Person sind ausgefressen`],
-];
-const bereich = (name) => ({ backdrop: 'Der Hintergrund', 'white reference': 'Die Weißreferenz', hair: 'Das Haar', sitter: 'Die Person' }[name] || name);
-
-function satz(text) {
-  if (saetze[text]) return saetze[text];
-  for (const [muster, sagt] of zeilen) {
-    const m = muster.exec(text);
-    if (m) return sagt(m);
-  }
-  const m = /^[Tt]he (backdrop|white reference|hair) is (at least )?([\d.+/ ]+ stops?) (under|over) its target \((.+)\)\.?$/.exec(text);
-  return m ? `${bereich(m[1])} ist ${m[2] ? 'mindestens ' : ''}${stufen(m[3])} ${m[4] === 'under' ? 'unter' : 'über'} dem Ziel (${stufen(m[5]).replace(/ Blenden?$/, '')})` : '';
-}
+// Die Sätze des Dienstes stehen in said-de.txt. Bis es da ist, bleiben sie englisch und sind so ausgezeichnet.
+let satz = () => '';
+export const ready = opened(new URL('./said-de.txt', import.meta.url)).then((lesen) => { satz = lesen; }, () => {});
 
 export const texts = {
   name: 'thirdstop',
@@ -96,11 +27,9 @@ export const texts = {
       return m ? `${stufen(m[2])} ${m[1] === 'up' ? 'rauf' : 'runter'}` : text;
     },
     level: stufen,
-    sentence: satz,
+    sentence: (text) => satz(text),
     region: (name) => ({ backdrop: 'Hintergrund', 'white reference': 'Weiß', hair: 'Haar', sitter: 'Person' }[name] || name),
-    headline: (text) => ({ 'Take a frame': 'Bild aufnehmen', 'Measuring only': 'Es wird nur gemessen', Measuring: 'Es wird gemessen', Hold: 'So lassen',
-      'The shoot has ended': 'Die Aufnahme ist beendet', 'Nothing to judge yet': 'Noch nichts zu beurteilen', 'Put aside': 'Beiseitegelegt', 'See how the lights stand': 'Nachsehen, wie die Lichter stehen' }[text]
-      || text.replace(/^Look at (\w+ \(\w+\))$/, (_, light) => `${texts.said.light(light)} ansehen`).replace(/^(\w+ \(\w+\)) did not fire$/, (_, light) => `${texts.said.light(light)} hat nicht geblitzt`)),
+    headline: (text) => satz(text) || text,
   },
   nav: 'Ansichten',
   skip: 'Zum Rat springen',
@@ -434,7 +363,7 @@ export const texts = {
     dim: 'dunkler Raum',
     light: 'heller Raum',
     language: 'Sprache',
-    languageWhy: 'Tafel, Zeichen, Einstellungen und die häufigsten Gründe sind darin. Andere Gründe und Hinweise, Fragen, Protokoll und Meldungen zum Plan kommen vom Dienst, auf Englisch.',
+    languageWhy: 'Auch die Sätze des Dienstes sind darin. Was andere Programme sagen und was Menschen schreiben, bleibt, wie es ist.',
     unit: 'Abstände in',
     units: { m: 'Metern', ft: 'Fuß' },
     tell: 'Wenn es Neues zu stellen gibt',

@@ -1,6 +1,6 @@
 // Every word the pages add of their own, in one place, so that another language
 // is another file of this shape. Sentences that come from the daemon (advice,
-// reasons, warnings, settings) are shown as they come: numbers and units are
+// reasons, warnings) are shown as they come, or as a table like said-de.txt has them: numbers and units are
 // formatted there, so that tablet, shoot log and terminal agree to the digit. What is made of
 // fixed words (a light's name, a change of power, a target) goes through T.said, so that the board speaks
 // the page's language. A test holds every language against the keys here.
@@ -350,7 +350,7 @@ export const T = {
     dim: 'dim room',
     light: 'bright room',
     language: 'Language',
-    languageWhy: 'The board, the marks, the settings and the commonest reasons are in it. Other reasons and notes, questions, the shoot log and the plan’s messages come from the daemon, in English.',
+    languageWhy: 'The daemon’s sentences are in it as well. What other programs say and people write stays as it is.',
     unit: 'Distances in',
     units: { m: 'metres', ft: 'feet' },
     tell: 'When there is something new to turn',

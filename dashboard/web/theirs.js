@@ -8,3 +8,6 @@ export function Theirs({ text }) {
   const own = text && T.said.sentence(text);
   return html`<span lang=${own ? undefined : theirs()}>${own || text}</span>`;
 }
+
+// said is the same as bare text, for a label or a sentence among others.
+export const said = (text) => (text && T.said.sentence(text)) || text;

@@ -5,6 +5,7 @@ import { html, useEffect, useState } from './vendor/htm-preact.js';
 import { T } from './texts.js';
 import { may } from './store.js';
 import { act } from './api.js';
+import { Theirs, said } from './theirs.js';
 import { Blade } from './blade.js';
 import { Picture } from './picture.js';
 import { Care } from './care.js';
@@ -44,7 +45,7 @@ function useSay(walk) {
 function Gate({ doc, walk, stale }) {
   const [busy, say] = useSay(walk);
   return html`<div class="walk-gate">
-    ${walk?.done && walk.steps[0].kind === 'card' ? html`<p class="walk-done">${walk.steps[0].says || T.walk.skipped}</p>` : walk?.done
+    ${walk?.done && walk.steps[0].kind === 'card' ? html`<p class="walk-done">${said(walk.steps[0].says) || T.walk.skipped}</p>` : walk?.done
       ? html`<p class="walk-done">${doc.baseline > 0 ? T.walk.doneWith(doc.baseline) : T.walk.doneWithout}</p>`
       : html`<p>${T.walk.why}</p>`}
     <${Care} />
@@ -68,7 +69,7 @@ function Swaps({ doc, stale }) {
   return html`<div class="walk-swaps">
     <h3>${T.walk.swaps}</h3>
     <p>${T.walk.swapsWhy} <a href="#lights">${T.screens.lights}</a></p>
-    ${doc.match && html`<p class="walk-says"><b>${doc.match.changes.join(' ')}</b> ${doc.match.text}</p>`}
+    ${doc.match && html`<p class="walk-says"><b><${Theirs} text=${doc.match.changes.join(' ')} /></b> <${Theirs} text=${doc.match.text} /></p>`}
     ${may('adjust') && html`<div class="walk-acts">
       <button disabled=${busy || stale} onClick=${() => tell({ what: 'lens' })}>${T.walk.lens}</button>
       <button disabled=${busy || stale} onClick=${() => tell({ what: 'backdrop' })}>${T.walk.backdrop}</button>
@@ -87,19 +88,19 @@ function Under({ doc, walk, stale }) {
   const place = (g) => Math.max(0, (doc.lights || []).findIndex((l) => l.group === g));
   return html`<div class="walk-step" aria-live="polite">
     <p class="walk-count">${T.walk.count(walk.at + 1, walk.steps.length)}</p>
-    <h3>${step.name}</h3>
-    ${step.says && html`<p class=${`walk-says ${step.verdict}`}><b>${T.walk.verdicts[step.verdict] || ''}</b> ${T.walk.from(step.frame)}: ${step.says}</p>`}
+    <h3><${Theirs} text=${step.name} /></h3>
+    ${step.says && html`<p class=${`walk-says ${step.verdict}`}><b>${T.walk.verdicts[step.verdict] || ''}</b> ${T.walk.from(step.frame)}: <${Theirs} text=${step.says} /></p>`}
     <ul class="walk-asks" aria-label=${T.walk.asks}>
       ${step.asks.map((a) => html`<li key=${a.group} class=${a.off ? 'is-off' : ''}>
         <${Blade} group=${a.group} index=${place(a.group)} quiet=${a.off} />
-        <span class="walk-light">${a.light.replace(` (${a.group})`, '')}</span>
+        <span class="walk-light">${T.said.light(a.light).replace(` (${a.group})`, '')}</span>
         <span class="walk-state">${a.off ? T.walk.off : T.walk.on}</span>
         <span class="walk-power">${a.off ? '' : a.power_text}</span>
         <span class="walk-changed">${a.switch || a.turn ? T.walk.changed : ''}</span>
       </li>`)}
     </ul>
-    <ol class="walk-do">${step.do.map((t) => html`<li key=${t}>${t}</li>`)}</ol>
-    ${step.care && html`<p class="walk-care">${step.care}</p>`}
+    <ol class="walk-do">${step.do.map((t) => html`<li key=${t}><${Theirs} text=${t} /></li>`)}</ol>
+    ${step.care && html`<p class="walk-care"><${Theirs} text=${step.care} /></p>`}
     ${may('adjust') && html`<div class="walk-acts">
       <button disabled=${busy || stale} onClick=${() => say({ do: 'skip', step: step.id })}>${T.walk.skip}</button>
       <button disabled=${busy || stale} onClick=${() => say({ do: 'leave' })}>${T.walk.leave}</button>
@@ -116,9 +117,9 @@ function Past({ walk, stale }) {
   const [busy, say] = useSay(walk);
   return html`<ol class="walk-list" aria-label=${T.walk.all}>
     ${walk.steps.map((s, i) => html`<li key=${s.id} aria-current=${!walk.done && i === walk.at ? 'step' : undefined}>
-      <b>${s.name}</b>
-      <span>${s.skipped ? T.walk.skipped : i === walk.at && !walk.done ? T.walk.waits : i > walk.at && !s.says ? T.walk.later : s.says}</span>
-      ${may('adjust') && i < walk.at && html`<button class="small-button" aria-label=${T.walk.redoOf(s.name)} disabled=${busy || stale} onClick=${() => say({ do: 'redo', step: s.id })}>${T.walk.redo}</button>`}
+      <b><${Theirs} text=${s.name} /></b>
+      <span>${s.skipped ? T.walk.skipped : i === walk.at && !walk.done ? T.walk.waits : i > walk.at && !s.says ? T.walk.later : said(s.says)}</span>
+      ${may('adjust') && i < walk.at && html`<button class="small-button" aria-label=${T.walk.redoOf(said(s.name))} disabled=${busy || stale} onClick=${() => say({ do: 'redo', step: s.id })}>${T.walk.redo}</button>`}
     </li>`)}
   </ol>`;
 }

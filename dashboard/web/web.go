@@ -11,5 +11,5 @@ import "embed"
 // Files holds index.html and everything it loads. In index.html the marker
 // %ASSETS% stands for the address under which the other files are served.
 //
-//go:embed index.html *.css *.js vendor icon.svg icon-192.png icon-512.png app.webmanifest
+//go:embed index.html *.css *.js said-*.txt vendor icon.svg icon-192.png icon-512.png app.webmanifest
 var Files embed.FS
