@@ -21,7 +21,7 @@ func TestEveryLineOfTheTableIsReached(t *testing.T) {
 		"Change": "Power up 2/3 stop", "turn": "Key (B): power up 2/3 stop, set 1/8 + 1/3", "turns": "Key (B): power up 2/3 stop, set 1/8 + 1/3; Fill (C): power down 1 stop, set 1/16",
 		"dir": "up", "Region": "The backdrop", "region": "the backdrop", "acc": "the backdrop", "dat": "the backdrop", "bare": "backdrop", "levels": "backdrop -0.42, white reference 0.00",
 		"adds": "0.43 stop to the sitter and 0.15 stop to the backdrop", "steps": "all lights", "place": "at the camera", "colour": "grey", "setting": "1/4 at 1.2 m",
-		"list": "a and b", "patches": "dark skin and cyan", "side": "left", "said": "No backdrop was found in frame 7"}
+		"list": "a and b", "patches": "dark skin and cyan", "side": "left", "corner": "left", "said": "No backdrop was found in frame 7"}
 	n := 0
 	for _, r := range table.rules {
 		if strings.Contains(strings.Join(r.names, " "), "said") { // what may be filled in there is known by its own line

@@ -79,7 +79,7 @@ func joined(e ast.Expr) (string, bool) {
 			return "", false
 		}
 		s, err := strconv.Unquote(x.Value)
-		return verb.ReplaceAllString(s, "\x00"), err == nil
+		return strings.ReplaceAll(verb.ReplaceAllString(strings.ReplaceAll(s, "%%", "\x01"), "\x00"), "\x01", "%"), err == nil
 	case *ast.BinaryExpr:
 		if x.Op != token.ADD {
 			return "", false
@@ -100,7 +100,7 @@ func joined(e ast.Expr) (string, bool) {
 	return "", false
 }
 
-var verb = regexp.MustCompile(`%[-+#0 ]*[\d.]*[a-zA-Z]`)
+var verb = regexp.MustCompile(`%[-+#0]*[\d.]*[a-zA-Z]`)
 
 const (
 	terminal = "told on the terminal"
@@ -123,7 +123,7 @@ var rooms = map[string]map[string]string{
 	"assess/exposure": {},
 	"assess/colour":   {"reference.go": "parts of a kind", "cast.go": logged, "space.go": name, "temperature.go": logged},
 	"watcher":         {"watcher.go": terminal, "source_linux.go": foreign, "source.go": foreign, "file.go": logged, "names.go": foreign},
-	"dashboard": {"body.go": wrongly, "plans.go": wrongly, "meter.go": wrongly, "walk.go": wrongly, "reach.go": wrongly, "reads.go": wrongly,
+	"dashboard": {"body.go": wrongly, "plans.go": wrongly, "bracket.go": wrongly, "meter.go": wrongly, "walk.go": wrongly, "reach.go": wrongly, "reads.go": wrongly,
 		"origin.go": "no page of ours is loaded then", "pages.go": "no page is loaded then", "config.go": terminal, "certificate.go": terminal,
 		"server.go": terminal, "roles.go": terminal, "devices.go": terminal, "qr.go": logged, "pictures.go": name, "pack.go": name, "routes.go": name},
 }
@@ -138,7 +138,7 @@ var unsaid = map[string]string{
 	"a finished file can't be read again: \x00": logged, "there is little room on the disk, and it is kept for the record": logged,
 	"a request must ask for exactly one thing, and this one asks for \x00": wrongly, "the set-up walk knows no \x00; it can begin, skip, redo and leave": wrongly,
 	"another aperture needs its f-number": wrongly, "another ISO needs its number": wrongly, "what was swapped is lens, aperture, iso or backdrop, not \x00": wrongly,
-	"\x00: the light plan has faults:\n\x00": "the faults are shown one by one", "\x00; the plan allows \x00 %%. \x00": "three parts, each known by itself",
+	"\x00: the light plan has faults:\n\x00": "the faults are shown one by one", "\x00; the plan allows \x00 %. \x00": "three parts, each known by itself",
 	"not a picture that can be measured": logged, "the file is not complete yet": logged, "no JPEG start marker": logged, "a JPEG without picture data": logged,
 	"a JPEG without a frame header": logged, "a JPEG segment that makes no sense": logged, "\x00 colour channels": logged,
 	"state \x00 can't be written as JSON: \x00": logged, "the pairing code": wrongly, "a device was paired": wrongly, "shoots, lights or looks": wrongly,
@@ -155,6 +155,7 @@ var unsaid = map[string]string{
 	"an id that you make for this action, so that a repeat does nothing twice": wrongly, `"client" must be 1 to 64 letters, digits, dots, dashes or underscores`: wrongly,
 	"the number of the state you saw; 0 if it doesn't matter": wrongly, "the file changed while it was read": logged, "it is empty: \x00": logged,
 	"the watcher was already run; make a new one": logged, "power down at least \x00": "a part of a kind", "grey strip": "a part of a kind",
+	"it can't be measured for a tone curve here": logged, "the bracket knows no \x00; it can begin, learn and leave": wrongly,
 	"\x00 \x00 What its dial can make up for is offered \x00.": "several sentences, each known by itself",
 	"Hand meter, \x00: \x00 at \x00":                           "two parts, each known by itself", " \x00, though. \x00": "two sentences, each known by itself",
 	" (raise fs.inotify.max_user_watches)": "known with any such name", " (raise fs.inotify.max_user_instances)": "known with any such name",
@@ -188,13 +189,16 @@ func TestEverySentenceInTheSourceIsKnown(t *testing.T) {
 				continue
 			}
 			asked++
+			if _, ok := table.Say(strings.TrimSpace(strings.ReplaceAll(s, "\x00", "7"))); ok {
+				continue
+			}
 			s = strings.Trim(open.ReplaceAllString(s, ""), " ")
 			if _, ok := table.Say(strings.ReplaceAll(s, "\x00", "7")); ok {
 				continue
 			}
 			s = strings.ReplaceAll(strings.TrimPrefix(s, "Good: "), "\x00\x00", "\x00")
 			var parts []string
-			for _, p := range strings.Split(strings.TrimSpace(strings.ReplaceAll(s, "%%", "%")), "\x00") {
+			for _, p := range strings.Split(strings.TrimSpace(s), "\x00") {
 				parts = append(parts, regexp.QuoteMeta(p))
 			}
 			if !regexp.MustCompile(`(?i)` + strings.Join(parts, "[^\n]+")).MatchString(all) {
