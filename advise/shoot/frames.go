@@ -74,6 +74,8 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 		return err
 	}
 	began := time.Now()
+	s.pics.measuring(true)
+	defer s.pics.measuring(false)
 	data, err := contents(v)
 	if err != nil { // it went away or changed since; the watcher sees that, too
 		s.mu.Lock()

@@ -36,11 +36,15 @@ const (
 // lookAgain is how often it is seen, while there is little room, whether it came back.
 const lookAgain = 5 * time.Second
 
+// mostWait is how long, in all, a frame's pictures wait for the measuring of later ones: where frames come without a
+// pause, people still see one now and then.
+const mostWait = 2 * time.Second
+
 // picturesDir is where the pictures lie in the folder of a shoot.
 const picturesDir = "pictures"
 
-// pictures makes the page's pictures after the advice is out, never before, and
-// keeps them as files that may be deleted at any time. They never take the room that the record
+// pictures makes the page's pictures after the advice is out, never before, stands still while a later frame is
+// measured, and keeps them as files that may be deleted at any time. They never take the room that the record
 // needs: without it the newest are held in memory, and all others made when somebody asks for them.
 type pictures struct {
 	dir      string
@@ -54,6 +58,9 @@ type pictures struct {
 	queue   []entry // pictures that wait to be made, newest last
 	waiting map[version]chan struct{}
 	closed  bool
+	busy    int           // frames that are being measured
+	calm    chan struct{} // closed when none is any more; nil while none is
+	wait    time.Duration // how long they are waited for
 	jobs    chan struct{} // holds a token while something waits; closed with the shoot
 	done    chan struct{}
 	turn    chan struct{} // holds one token; who has it may make a picture out of the file
@@ -75,7 +82,7 @@ type held struct {
 }
 
 func newPictures(dir string, r *room, baseline func() int, log zerolog.Logger) *pictures {
-	p := &pictures{dir: dir, room: r, log: log, baseline: baseline, waiting: map[version]chan struct{}{}, jobs: make(chan struct{}, 1),
+	p := &pictures{dir: dir, room: r, log: log, baseline: baseline, waiting: map[version]chan struct{}{}, wait: mostWait, jobs: make(chan struct{}, 1),
 		done: make(chan struct{}), turn: make(chan struct{}, 1)}
 	go p.run()
 	return p
@@ -153,6 +160,47 @@ func (p *pictures) measured(frame, revision int) Measured {
 	return nil
 }
 
+// measuring says that the measuring of a frame begins, or ends.
+func (p *pictures) measuring(begins bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if begins {
+		if p.busy++; p.busy == 1 {
+			p.calm = make(chan struct{})
+		}
+		return
+	}
+	if p.busy--; p.busy == 0 {
+		close(p.calm)
+		p.calm = nil
+	}
+}
+
+// yield is a function that waits while a frame is measured, and no longer than up to a time from now.
+func (p *pictures) yield() func() {
+	until := time.Now().Add(p.wait)
+	return func() {
+		for {
+			p.mu.Lock()
+			calm := p.calm
+			if p.closed {
+				calm = nil
+			}
+			p.mu.Unlock()
+			left := time.Until(until)
+			if calm == nil || left <= 0 {
+				return
+			}
+			late := time.NewTimer(left)
+			select {
+			case <-calm:
+			case <-late.C:
+			}
+			late.Stop()
+		}
+	}
+}
+
 func (p *pictures) run() {
 	defer close(p.done)
 	again := time.NewTicker(lookAgain)
@@ -197,8 +245,9 @@ func (p *pictures) make(e entry) {
 func (p *pictures) write(e entry) error {
 	h := held{e.version, map[int][]byte{}}
 	var size uint64
+	yield := p.yield()
 	for _, edge := range []int{largeEdge, smallEdge} {
-		jpeg, err := e.m.Thumbnail(edge)
+		jpeg, err := e.m.Thumbnail(edge, yield)
 		if err != nil {
 			return err
 		}
@@ -417,6 +466,7 @@ func (s *Shoot) picture(v version) bool {
 	if i < 0 {
 		return false
 	}
+	s.pics.yield()()
 	name, data, err := s.file(frames[i])
 	if err != nil {
 		return false

@@ -79,10 +79,11 @@ func (f *givenFrame) Again(h assess.Hints) *assess.Reading {
 	return r
 }
 
-func (f *givenFrame) Thumbnail(edge int) ([]byte, error) {
+func (f *givenFrame) Thumbnail(edge int, yield func()) ([]byte, error) {
 	if f.g.slow != nil {
 		<-f.g.slow
 	}
+	yield()
 	if f.released.Load() {
 		return nil, errors.New("released")
 	}

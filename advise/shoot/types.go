@@ -119,6 +119,8 @@ type Bracketed interface {
 // Measured is a frame that can be measured again without its file.
 type Measured interface {
 	Again(h assess.Hints) *assess.Reading
-	Thumbnail(edge int) ([]byte, error) // JPEG, upright, longest edge in pixels
-	Release()                           // drops the decoded picture; Again still works
+	// Thumbnail is a JPEG, upright; edge is its longest in pixels. It calls yield between pieces of
+	// a millisecond or so, perhaps from several goroutines: there it waits while there is something better to do.
+	Thumbnail(edge int, yield func()) ([]byte, error)
+	Release() // drops the decoded picture; Again still works
 }

@@ -315,7 +315,7 @@ func TestShrinkKeepsTheMean(t *testing.T) {
 			total += float64(pix[i])
 		}
 		got := 0.0
-		out := shrink(plane{pix, c.w, 1, c.w, c.h, 0, 0}, c.tw, c.th)
+		out := shrink(plane{pix, c.w, 1, c.w, c.h, 0, 0}, c.tw, c.th, func() {})
 		for _, v := range out {
 			got += float64(v)
 		}
@@ -326,7 +326,7 @@ func TestShrinkKeepsTheMean(t *testing.T) {
 			t.Errorf("%d x %d to its own size isn't the same", c.w, c.h)
 		}
 	}
-	flat := shrink(plane{bytes.Repeat([]byte{200}, 77*31), 77, 1, 77, 31, 0, 0}, 20, 9)
+	flat := shrink(plane{bytes.Repeat([]byte{200}, 77*31), 77, 1, 77, 31, 0, 0}, 20, 9, func() {})
 	if !reflect.DeepEqual(flat, bytes.Repeat([]byte{200}, 20*9)) {
 		t.Errorf("a flat plane didn't stay flat: %v", flat[:20])
 	}

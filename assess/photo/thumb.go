@@ -6,6 +6,7 @@ import (
 	"image"
 	"image/color"
 	"image/jpeg"
+	"io"
 	"runtime"
 	"sync"
 	"sync/atomic"
@@ -23,6 +24,13 @@ const thumbnailQuality = 85
 // pixels where the picture is at least twice as large, and of the pixels of a thumbnail that was made before
 // where that is at least four times as large. It is not for several goroutines at once.
 func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
+	return p.ThumbnailYielding(maxEdge, func() {})
+}
+
+// ThumbnailYielding is [Picture.Thumbnail] for a time when there may be something more urgent: it calls yield, which may
+// wait, between pieces of work of a millisecond or so, from several goroutines at once; decoding is one piece.
+func (p *Picture) ThumbnailYielding(maxEdge int, yield func()) ([]byte, error) {
+	yield()
 	maxEdge = max(maxEdge, 1)
 	full, of, err := p.forThumbnail(maxEdge)
 	if err != nil {
@@ -57,22 +65,22 @@ func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
 		if size != of {
 			shortC, shortR = 128*(2*cw-coarse(of.X, size.X, cw)), 128*(2*ch-coarse(of.Y, size.Y, ch))
 		}
-		upright(out.Y, shrink(plane{img.Y, img.YStride, 1, size.X, size.Y, shortX, shortY}, w, h), w, h, 1, l)
-		upright(out.Cb, shrink(plane{img.Cb, img.CStride, 1, cw, ch, shortC, shortR}, w, h), w, h, 1, l)
-		upright(out.Cr, shrink(plane{img.Cr, img.CStride, 1, cw, ch, shortC, shortR}, w, h), w, h, 1, l)
+		upright(out.Y, shrink(plane{img.Y, img.YStride, 1, size.X, size.Y, shortX, shortY}, w, h, yield), w, h, 1, l)
+		upright(out.Cb, shrink(plane{img.Cb, img.CStride, 1, cw, ch, shortC, shortR}, w, h, yield), w, h, 1, l)
+		upright(out.Cr, shrink(plane{img.Cr, img.CStride, 1, cw, ch, shortC, shortR}, w, h, yield), w, h, 1, l)
 		small = out
 		if p.larger == nil || uw > p.larger.Rect.Dx() {
 			p.larger = out
 		}
 	case *image.Gray:
 		out := image.NewGray(image.Rect(0, 0, uw, uh))
-		upright(out.Pix, shrink(plane{img.Pix, img.Stride, 1, size.X, size.Y, shortX, shortY}, w, h), w, h, 1, l)
+		upright(out.Pix, shrink(plane{img.Pix, img.Stride, 1, size.X, size.Y, shortX, shortY}, w, h, yield), w, h, 1, l)
 		small = out
 	default:
 		out := image.NewRGBA(image.Rect(0, 0, uw, uh))
 		rgb := newRGBA(img)
 		for ch := range 3 {
-			upright(out.Pix[ch:], shrink(plane{rgb.Pix[ch:], rgb.Stride, 4, size.X, size.Y, 0, 0}, w, h), w, h, 4, l)
+			upright(out.Pix[ch:], shrink(plane{rgb.Pix[ch:], rgb.Stride, 4, size.X, size.Y, 0, 0}, w, h, yield), w, h, 4, l)
 		}
 		for i := 3; i < len(out.Pix); i += 4 {
 			out.Pix[i] = 255
@@ -80,8 +88,19 @@ func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
 		small = out
 	}
 	var buf bytes.Buffer
-	err = jpeg.Encode(&buf, small, &jpeg.Options{Quality: thumbnailQuality})
+	err = jpeg.Encode(yielding{&buf, yield}, small, &jpeg.Options{Quality: thumbnailQuality})
 	return buf.Bytes(), err
+}
+
+// yielding yields before every write: an encoder writes some thousand bytes at a time.
+type yielding struct {
+	to    io.Writer
+	yield func()
+}
+
+func (y yielding) Write(b []byte) (int, error) {
+	y.yield()
+	return y.to.Write(b)
 }
 
 // newRGBA is an image as 8-bit RGB, without a copy where it is that already.
@@ -137,7 +156,7 @@ func coarse(pixels, luma, chroma int) int {
 
 // shrink averages a plane down to w x h, or up where it is the smaller one (as
 // chroma may be). Weights are in 1/256 of a sample.
-func shrink(p plane, w, h int) []uint8 {
+func shrink(p plane, w, h int, yield func()) []uint8 {
 	out := make([]uint8, w*h)
 	cols, rows := samples(256*p.w-p.lessX, w), samples(256*p.h-p.lessY, h)
 	widths := make([]uint64, w) // of a small pixel
@@ -156,6 +175,7 @@ func shrink(p plane, w, h int) []uint8 {
 				if y >= h {
 					return
 				}
+				yield()
 				clear(sums)
 				var rowWeight uint64
 				for _, s := range rows[y] {

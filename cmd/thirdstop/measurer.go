@@ -51,5 +51,8 @@ func (m measured) Again(h assess.Hints) *assess.Reading {
 	return &r
 }
 
-func (m measured) Thumbnail(edge int) ([]byte, error) { return m.p.Thumbnail(edge) }
-func (m measured) Release()                           { m.p.Release() }
+func (m measured) Thumbnail(edge int, yield func()) ([]byte, error) {
+	return m.p.ThumbnailYielding(edge, yield)
+}
+
+func (m measured) Release() { m.p.Release() }

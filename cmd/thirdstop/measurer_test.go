@@ -34,11 +34,11 @@ func TestAFrameCanBeMeasuredAgainWithoutItsPicture(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if jpeg, err := m.Thumbnail(320); err != nil || len(jpeg) < 1000 {
+	if jpeg, err := m.Thumbnail(320, func() {}); err != nil || len(jpeg) < 1000 {
 		t.Errorf("Thumbnail = %d bytes, %v", len(jpeg), err)
 	}
 	m.Release()
-	if _, err := m.Thumbnail(320); err == nil {
+	if _, err := m.Thumbnail(320, func() {}); err == nil {
 		t.Error("a released frame still has its picture")
 	}
 	card, ok := shot.Truth.Region(studio.WhiteReference)
