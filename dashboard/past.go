@@ -4,13 +4,16 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"net/http"
+	"sync"
 
 	"thirdstop/advise"
 	"thirdstop/advise/account"
 	"thirdstop/advise/shoot"
+	"thirdstop/dashboard/language"
 	"thirdstop/dashboard/sheet"
 )
 
@@ -99,7 +102,8 @@ func (s *Server) postRebuild(w http.ResponseWriter, r *http.Request, who Device)
 
 var errNoShoot = &problem{http.StatusNotFound, "no_such_shoot", "there is no shoot of that id", nil}
 
-// serveSheet is GET /api/v1/sheet?shoot=ID: one page to print; without an id that of this shoot.
+// serveSheet is GET /api/v1/sheet?shoot=ID&language=de: one page to print; without an id that of this shoot, without a
+// language in English.
 func (s *Server) serveSheet(w http.ResponseWriter, r *http.Request, who Device) error {
 	if s.cfg.Past == nil {
 		return errNoCall
@@ -108,14 +112,54 @@ func (s *Server) serveSheet(w http.ResponseWriter, r *http.Request, who Device) 
 	if id == "" {
 		id = s.cfg.Shoot.Snapshot().ID
 	}
+	code := r.URL.Query().Get("language")
+	said, err := s.tables.of(s.pages, code)
+	if err != nil {
+		return err
+	}
 	var page bytes.Buffer // whole or not at all
 	if err := s.cfg.Past.Sheet(r.Context(), id, &page); errors.Is(err, fs.ErrNotExist) {
 		return errNoShoot
 	} else if err != nil {
 		return err
 	}
+	text := page.Bytes()
+	if said != nil {
+		text = said.Page(text, code)
+	}
 	w.Header().Set("Content-Security-Policy", sheet.Policy())
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	_, _ = page.WriteTo(w) // the caller is gone; nobody to tell
+	_, _ = w.Write(text) // the caller is gone; nobody to tell
 	return nil
+}
+
+// tables are the languages of the daemon's sentences that were asked for.
+type tables struct {
+	mu   sync.Mutex
+	read map[string]*language.Table // guarded by mu
+}
+
+// of gives a language's table out of the pages; nil is English.
+func (t *tables) of(p *pages, code string) (*language.Table, error) {
+	if code == "" || code == "en" {
+		return nil, nil
+	}
+	text, ok := p.files["said-"+code+".txt"]
+	if !ok {
+		return nil, bad("language", fmt.Sprintf("there is no language %q; leave it out for English", code))
+	}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if said, ok := t.read[code]; ok {
+		return said, nil
+	}
+	said, err := language.Parse(string(text))
+	if err != nil {
+		return nil, fmt.Errorf("the table of the language %s can't be read: %w", code, err)
+	}
+	if t.read == nil {
+		t.read = map[string]*language.Table{}
+	}
+	t.read[code] = said
+	return said, nil
 }

@@ -15,6 +15,7 @@ import (
 	"thirdstop/dashboard/dashtest"
 	"thirdstop/dashboard/sheet"
 	"thirdstop/dashboard/sheet/sheettest"
+	"thirdstop/dashboard/web"
 )
 
 // pretended is a past of one shoot, which is the one that runs.
@@ -94,6 +95,13 @@ func TestTheSheetIsServedUnderAPolicyOfItsOwn(t *testing.T) {
 		if got := b.ask("GET", "/api/v1/sheet?shoot="+id, ""); got.status != http.StatusNotFound || !strings.Contains(got.text, "no_such_shoot") {
 			t.Errorf("the sheet of %s = %d %.100s", id, got.status, got.text)
 		}
+	}
+	german := start(t, open, func(_ *Server, c *Config) { c.Pages = web.Files })
+	if got := german.ask("GET", "/api/v1/sheet?language=de", ""); got.status != http.StatusOK || !strings.Contains(got.text, `<html lang="de">`) || !strings.Contains(got.text, "Von oben") {
+		t.Errorf("the sheet in German = %d %.200s", got.status, got.text)
+	}
+	if got := german.ask("GET", "/api/v1/sheet?language=xx", ""); got.status != http.StatusBadRequest {
+		t.Errorf("the sheet in a language that is not there = %d %.100s, want 400", got.status, got.text)
 	}
 	broken := start(t, open, func(_ *Server, c *Config) { c.Past = pretended{errors.New("record 7 is damaged")} })
 	if got := broken.ask("GET", "/api/v1/sheet", ""); got.status != http.StatusInternalServerError || strings.Contains(got.text, "half") {

@@ -28,6 +28,7 @@ type Server struct {
 	pairing  *pairing
 	live     *live
 	rigs     rigs
+	tables   tables
 
 	addrMu sync.Mutex
 	addr   net.Addr // guarded by addrMu

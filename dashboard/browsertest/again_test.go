@@ -42,7 +42,7 @@ func TestAnEarlierLightIsBuiltAgainFromThePage(t *testing.T) {
 	if n := eval[int](p, `document.querySelectorAll('.past li button').length`); n != 1 {
 		t.Errorf("%d shoots can be built again, want the one with a baseline", n)
 	}
-	if href := eval[string](p, `document.querySelector('[data-shoot=early] a').getAttribute('href')`); href != "/api/v1/sheet?shoot=early" {
+	if href := eval[string](p, `document.querySelector('[data-shoot=early] a').getAttribute('href')`); href != "/api/v1/sheet?shoot=early&language=en" {
 		t.Errorf("its sheet is at %s", href)
 	}
 	axe, err := os.ReadFile(filepath.Join("testdata", "axe-core", "axe.min.js"))

@@ -1,16 +1,22 @@
 package language
 
 import (
+	"bytes"
+	"html"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
 
 	"thirdstop/advise"
+	"thirdstop/advise/account"
 	"thirdstop/advise/plan"
 	"thirdstop/assess"
 	"thirdstop/assess/exposure"
+	"thirdstop/dashboard/sheet"
+	"thirdstop/dashboard/sheet/sheettest"
 )
 
 // Every line of the table is reached by a sentence that looks like it: no line above takes it.
@@ -146,5 +152,45 @@ func TestWhatPlansAreToldIsKnown(t *testing.T) {
 	}
 	if n < 60 {
 		t.Errorf("only %d sentences came of the plans", n)
+	}
+}
+
+// The sheet of a shoot, put into German, has no English left but what people and cameras named.
+func TestTheSheetIsKnown(t *testing.T) {
+	table := german(t)
+	a := sheettest.Shoot(48)
+	a.Log = append(a.Log, account.Line{Kind: "drift", Frame: 9, Group: "B", Text: "Key (B) changed."})
+	var page bytes.Buffer
+	if err := sheet.Write(&page, a, sheet.Options{}); err != nil {
+		t.Fatal(err)
+	}
+	bare := *a
+	bare.Final.Baseline, bare.Final.Plan, bare.AtBaseline = 0, nil, advise.State{}
+	got := string(table.Page(page.Bytes(), "de"))
+	if !strings.Contains(got, `<html lang="de">`) || !strings.Contains(got, "Von oben") || !strings.Contains(got, "coxswain &lt;of the &#34;Quay&#34;&gt;") {
+		t.Error("the sheet is not in German, or a name is gone")
+	}
+	var other bytes.Buffer
+	if err := sheet.Write(&other, &bare, sheet.Options{}); err != nil {
+		t.Fatal(err)
+	}
+	text := regexp.MustCompile(`>([^<]*[A-Za-z]{3,}[^<]*)<|(?:aria-label|alt)="([^"]+)"`)
+	hidden := regexp.MustCompile(`(?s)<style>.*?</style>|<code>.*?</code>|<(th|td)[^>]*class="(?:person|file)"[^>]*>.*?</(?:th|td)>`)
+	ours := regexp.MustCompile(`^(?:\d+ \w+ 2026, .*|[\d.]+ m|thirdstop.*|Alder Quay.*|.*umbrella.*|.*softbox.*|[\d:]+|f/8|ISO 100|1/125 s|default-1|treasurer|boatman|.*Quay.*|bare, flagged from the sitter|white panel)$`) // numbers, names and modifiers
+	n := 0
+	for _, p := range []string{page.String(), other.String()} {
+		for _, m := range text.FindAllStringSubmatch(hidden.ReplaceAllString(p, "<i>"), -1) {
+			s := strings.Join(strings.Fields(html.UnescapeString(m[1]+m[2])), " ")
+			if ours.MatchString(s) || s == "" {
+				continue
+			}
+			n++
+			if _, ok := table.Say(s); !ok {
+				t.Errorf("no German for %q", s)
+			}
+		}
+	}
+	if n < 80 {
+		t.Errorf("only %d texts stand on the sheets", n)
 	}
 }

@@ -41,7 +41,7 @@ export function Past({ doc, stale }) {
     ${failed && html`<p class="says">${T.again.failed}</p>`}
     ${list && html`<ul>${list.map((s) => html`<li key=${s.id} data-shoot=${s.id}>
       <p><b><bdi>${s.name || s.id}</bdi></b> <span class="quiet">${day(s.began)}, ${T.again.frames(s.frames)}${s.here ? `, ${T.again.here}` : ''}</span></p>
-      <a class="button small-button" href=${`/api/v1/sheet?shoot=${encodeURIComponent(s.id)}`} target="_blank" rel="noopener">${T.again.sheet}</a>
+      <a class="button small-button" href=${`/api/v1/sheet?shoot=${encodeURIComponent(s.id)}&language=${document.documentElement.lang}`} target="_blank" rel="noopener">${T.again.sheet}</a>
       ${s.baseline > 0 && !s.here && open && (sure === s.id
         ? html`<span>${T.again.sure}</span>
           <button class="strong small-button" disabled=${stale} onClick=${() => again(s.id)}>${T.again.yes}</button>

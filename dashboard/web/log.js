@@ -38,7 +38,7 @@ export function LogScreen({ doc, events, stale }) {
   const [ending, setEnding] = useState(false);
   return html`<section class="screen log-screen" aria-labelledby="log-title">
     <h2 id="log-title">${T.screens.log}</h2>
-    ${may('sheet') && html`<p class="log-sheet"><a href="/api/v1/sheet" target="_blank" rel="noopener">${T.log.sheet}</a> <span class="quiet">${T.log.sheetWhy}</span></p>`}
+    ${may('sheet') && html`<p class="log-sheet"><a href=${`/api/v1/sheet?language=${document.documentElement.lang}`} target="_blank" rel="noopener">${T.log.sheet}</a> <span class="quiet">${T.log.sheetWhy}</span></p>`}
     <div class="log-acts">
       ${may('note') && html`<${Field} id="note" label=${T.log.note} place=${T.log.notePlace} go=${T.log.addNote} stale=${stale}
         send=${(text) => act('POST', '/notes', { text }, () => true)} />`}
