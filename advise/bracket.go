@@ -16,6 +16,7 @@ type Bracket struct {
 	Frames []BracketFrame   `json:"frames"`    // in the order in which they came, refused ones with them
 	Good   int              `json:"good"`      // of these serve
 	Next   exposure.Shutter `json:"next_s"`    // wanted next; 0: as the first step says, or no more is wanted
+	NextAs string           `json:"next_text"` // "1/30 s", "" where Next is 0
 	Left   int              `json:"left"`      // frames that are still wanted, about
 	Do     []string         `json:"do"`        // what to set before the next frame, one sentence each
 	Says   string           `json:"says"`      // of the newest frame, or what came of it all
@@ -129,7 +130,7 @@ func (s State) bracketAsked(in BracketInput) (State, []Output) {
 
 // finish asks for no more frames.
 func (b *Bracket) finish() {
-	b.Ready, b.Next, b.Left, b.Do = true, 0, 0, []string{}
+	b.Ready, b.Next, b.NextAs, b.Left, b.Do = true, 0, "", 0, []string{}
 	b.Says, b.Fault = fmt.Sprintf("The curve is being learned from %s.", count(b.Good, "frame")), false
 }
 
@@ -160,7 +161,7 @@ func (s State) bracketFrame(f Frame) (State, []Output) {
 	next, says := b.judged(x, f)
 	x.Serves, x.Says = says == "", says
 	if x.Serves {
-		x.Says = "Serves."
+		x.Says = ""
 	}
 	b.Frames = append(b.Frames, x)
 	b.ask()
@@ -315,6 +316,10 @@ func (b *Bracket) ask() {
 
 // sentences say what to set and take.
 func (b *Bracket) sentences() []string {
+	b.NextAs = ""
+	if b.Next > 0 {
+		b.NextAs = b.Next.String()
+	}
 	if b.Good == 0 {
 		set := "Set the shutter so that the lightest surface just clips in the camera's own warning, and take a frame."
 		if b.Next > 0 {

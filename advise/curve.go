@@ -43,7 +43,7 @@ func (s State) curved(c Curve) (State, []Output) {
 		b := *s.Bracket
 		b.Ready, b.Fault, b.Enough = false, true, false
 		b.Says = "Nothing was learned: " + c.Why
-		b.Next, b.Left, b.Do = 0, 0, []string{"Put right what is said, and begin the bracket again; or leave it, and go on with the curve there was."}
+		b.Next, b.NextAs, b.Left, b.Do = 0, "", 0, []string{"Put right what is said, and begin the bracket again; or leave it, and go on with the curve there was."}
 		s.Bracket = &b
 		return s, []Output{event("curve", Event{Text: "Tone curve: " + lowerFirst(b.Says)})}
 	}
@@ -58,7 +58,7 @@ func (s State) curved(c Curve) (State, []Output) {
 	}
 	if guided {
 		b := *s.Bracket
-		b.Ready, b.Done, b.Fault, b.Next, b.Left, b.Do = false, true, false, 0, 0, []string{}
+		b.Ready, b.Done, b.Fault, b.Next, b.NextAs, b.Left, b.Do = false, true, false, 0, "", 0, []string{}
 		b.Curve, b.Was, b.Now = c.Now.Name(), was, now
 		b.Says = text
 		s.Bracket = &b

@@ -31,6 +31,8 @@ Picture style, white balance and vignetting correction as for the shoot; automat
 tone, shadow and highlight settings off. The scene needs light and dark surfaces.
 In the longest frame the lightest surface should be clipped, in the shortest none.
 
+The page leads through the same, one frame at a time: "Learn the tone curve" under Set-up.
+
 Files are only read. A camera whose response is not fixed is refused, and so are
 edited files. The camera's picture style is not in its standard Exif: learn again
 when you change it. A running daemon takes a new curve up when it is next started.

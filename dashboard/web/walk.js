@@ -1,4 +1,4 @@
-// The guided set-up: one step at a time, each answered by the next frame. What to
+// The guided set-up (and the guide to the tone curve, curve.js): one step at a time, each answered by the next frame. What to
 // switch and set, and what came of it, are sentences of the daemon.
 
 import { html, useEffect, useState } from './vendor/htm-preact.js';
@@ -9,6 +9,7 @@ import { Theirs, said } from './theirs.js';
 import { Blade } from './blade.js';
 import { Picture } from './picture.js';
 import { Care } from './care.js';
+import { CurveGuide } from './curve.js';
 
 if (!document.querySelector('link[href$="/walk.css"]')) {
   document.head.append(Object.assign(document.createElement('link'), { rel: 'stylesheet', href: new URL('./walk.css', import.meta.url).href }));
@@ -22,6 +23,7 @@ export function WalkScreen({ doc, stale }) {
       ? html`<p>${T.walk.noPlan}</p>${may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}`
       : !w || w.done ? html`<${Gate} doc=${doc} walk=${w} stale=${stale} />` : html`<${Under} doc=${doc} walk=${w} stale=${stale} />`}
     ${w && html`<${Past} walk=${w} stale=${stale} />`}
+    ${(!w || w.done) && html`<${CurveGuide} doc=${doc} stale=${stale} />`}
   </section>`;
 }
 
