@@ -62,13 +62,13 @@ export function Marking({ doc, stale, close }) {
   return html`<div class="marking" role="dialog" aria-modal="true" aria-label=${T.mark.title(frame.number)} ref=${sheet} onKeyDown=${keys}>
     <div class="marking-frame"><div class="frame-in" style=${{ '--ratio': w / h }}>
       <img src=${picture(frame, 1024)} alt=${T.frame.alt(frame.number)} />
-      ${part !== 'empty' && html`<${Marker} key=${part} box=${box} draw=${setBox} busy=${busy || stale} w=${w} h=${h} label=${T.mark.parts[part]} use=${() => send(false)} cancel=${close} />`}
+      ${part !== 'empty' && html`<${Marker} key=${part} box=${box} draw=${setBox} busy=${busy || stale} w=${w} h=${h} label=${T.mark.parts[part]} taps=${part === 'white'} use=${() => send(false)} cancel=${close} />`}
     </div></div>
     <div class="marking-side">
       <fieldset class="marking-parts"><legend>${T.mark.title(frame.number)}</legend>
         ${parts.map((p) => html`<label key=${p}><input type="radio" name="part" value=${p} checked=${p === part} onChange=${() => choose(p)} /> <span>${T.mark.parts[p]}${standing(doc, p) ? ` (${T.mark.stands})` : ''}</span></label>`)}
       </fieldset>
-      <p>${T.mark.help[part]}</p>
+      <p>${T.mark.help[part]}${part === 'empty' ? '' : ` ${T.mark.grips}`}</p>
       <div class="marking-acts">
         <button class="strong" disabled=${busy || stale} onClick=${() => send(false)}>${part === 'empty' ? T.mark.isEmpty(frame.number) : T.frame.use}</button>
         ${standing(doc, part) && html`<button disabled=${busy || stale} onClick=${() => send(true)}>${T.frame.clear}</button>`}

@@ -120,6 +120,7 @@ export const texts = {
       empty: 'Zeigt dieses Bild den Hintergrund ohne jemanden davor? Dann ist, was hier nicht Hintergrund ist (Stative, der Raum), auch in den nächsten Bildern keiner, solange die Kamera steht.',
     },
     keys: 'Mit Finger oder Maus ziehen. Pfeiltasten schieben den Rahmen, + und − ändern die Größe, Umschalt mit Pfeiltasten seine Form, Eingabe nimmt ihn.',
+    grips: 'Den Rahmen ziehen, um ihn zu schieben, an einer Ecke für die Größe; daneben entsteht ein neuer.',
     isEmpty: (n) => `Bild ${n} ist leer`,
     byHand: (what) => `von Hand gezeigt: ${what}`,
   },

@@ -107,6 +107,7 @@ export const T = {
       empty: 'Does this frame show the backdrop with nobody before it? Then what is no backdrop here (stands, the room) is none in the next frames, while the camera stays where it is.',
     },
     keys: 'Draw with finger or mouse. Arrow keys move the box, + and − size it, Shift with arrow keys change its shape, Enter takes it.',
+    grips: 'Drag the box to move it, a corner to size it; beside it, a new one is drawn.',
     isEmpty: (n) => `Frame ${n} is empty`,
     byHand: (what) => `shown by hand: ${what}`,
   },
