@@ -22,19 +22,28 @@ const (
 // readBody reads the JSON object of a request strictly: its type is checked, unknown, repeated and
 // mistyped members are refused by name.
 func readBody(w http.ResponseWriter, r *http.Request, most int64, into any) error {
+	text, err := bodyOf(w, r, most)
+	if err != nil {
+		return err
+	}
+	return parseBody(text, into)
+}
+
+// bodyOf is the text of a request's JSON body, unread.
+func bodyOf(w http.ResponseWriter, r *http.Request, most int64) ([]byte, error) {
 	kind, params, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
 	if charset := params["charset"]; err != nil || kind != "application/json" || charset != "" && !strings.EqualFold(charset, "utf-8") {
-		return &problem{status: http.StatusUnsupportedMediaType, Code: "not_json", Text: "send a JSON object with Content-Type: application/json"}
+		return nil, &problem{status: http.StatusUnsupportedMediaType, Code: "not_json", Text: "send a JSON object with Content-Type: application/json"}
 	}
 	text, err := io.ReadAll(http.MaxBytesReader(w, r.Body, most))
 	var large *http.MaxBytesError
 	switch {
 	case errors.As(err, &large):
-		return &problem{status: http.StatusRequestEntityTooLarge, Code: "too_large", Text: fmt.Sprintf("the body is over %d KB, the most that is read here", large.Limit>>10)}
+		return nil, &problem{status: http.StatusRequestEntityTooLarge, Code: "too_large", Text: fmt.Sprintf("the body is over %d KB, the most that is read here", large.Limit>>10)}
 	case err != nil:
-		return bad("body", "the body broke off before its end; send it again")
+		return nil, bad("body", "the body broke off before its end; send it again")
 	}
-	return parseBody(text, into)
+	return text, nil
 }
 
 func parseBody(text []byte, into any) error {
@@ -89,6 +98,9 @@ func members(t reflect.Type) []string {
 		f := t.Field(i)
 		if f.Anonymous {
 			out = append(out, members(f.Type)...)
+			continue
+		}
+		if !f.IsExported() {
 			continue
 		}
 		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")

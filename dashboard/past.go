@@ -92,12 +92,16 @@ func (s *Server) postRebuild(w http.ResponseWriter, r *http.Request, who Device)
 	case err != nil:
 		return err
 	}
+	if !s.asked.same(who.ID+"/"+*b.Client, b.asked) {
+		return errReused
+	}
 	first := shoot.Request{Client: who.ID + "/" + *b.Client + "/plan", Seen: *b.Seen, By: advise.Actor{Device: who.ID, Role: string(who.Role)}, Plan: &text}
 	if _, err := s.cfg.Shoot.Submit(r.Context(), first); err != nil {
+		s.asked.forget(who.ID + "/" + *b.Client)
 		return err
 	}
 	zero := uint64(0) // the plan moved the state on
-	return s.submit(w, r, who, &act{Client: b.Client, Seen: &zero}, shoot.Request{Earlier: &earlier})
+	return s.submit(w, r, who, &act{Client: b.Client, Seen: &zero, asked: b.asked}, shoot.Request{Earlier: &earlier})
 }
 
 var errNoShoot = &problem{http.StatusNotFound, "no_such_shoot", "there is no shoot of that id", nil}

@@ -29,6 +29,7 @@ type Server struct {
 	live     *live
 	rigs     rigs
 	tables   tables
+	asked    asked
 
 	addrMu sync.Mutex
 	addr   net.Addr // guarded by addrMu

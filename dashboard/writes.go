@@ -2,13 +2,19 @@ package dashboard
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"net/http"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 	"unicode/utf8"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
 
 	"thirdstop/advise"
 	"thirdstop/advise/plan"
@@ -22,6 +28,8 @@ import (
 type act struct {
 	Client *string `json:"client"` // made by the caller for this one action; a repeat returns the first receipt
 	Seen   *uint64 `json:"seen"`   // number of the state on which it was decided; 0 waives the check
+
+	asked [sha256.Size]byte // of the call and its body; zero where the server asks by itself
 }
 
 func (a *act) stamp() *act { return a }
@@ -38,6 +46,9 @@ const mostWait = 10 * time.Second
 func (s *Server) submit(w http.ResponseWriter, r *http.Request, who Device, a *act, req shoot.Request) error {
 	// A client's ids are its own: another device's can't be met by chance or on purpose.
 	req.Client = who.ID + "/" + *a.Client
+	if !s.asked.same(req.Client, a.asked) {
+		return errReused
+	}
 	req.Seen = *a.Seen
 	req.By = advise.Actor{Device: who.ID, Role: string(who.Role)}
 	ctx, stop := context.WithTimeout(r.Context(), mostWait)
@@ -48,17 +59,91 @@ func (s *Server) submit(w http.ResponseWriter, r *http.Request, who Device, a *a
 			"it took too long, and may be recorded or not; send the same again with the same client id", nil}
 	}
 	if err != nil {
+		s.asked.forget(req.Client) // nothing was done: the id is free for what is sent instead
 		return err
 	}
 	return answer(w, http.StatusOK, receipt)
 }
 
+var errReused = &problem{http.StatusUnprocessableEntity, "client_reused",
+	"this client id stood for another action before, so nothing was done; make a new id for every action, and send one again only with the same body", nil}
+
+// asked remembers what was asked under each client id, so that an id that comes with another body is refused and not
+// answered with a receipt that isn't its own. It lives as long as the server: the record holds the ids alone, for a
+// sum of what a person wrote would tell it to whoever guesses.
+type asked struct {
+	mu    sync.Mutex
+	sums  map[string][sha256.Size]byte // guarded by mu
+	order []string                     // guarded by mu: the ids, the oldest first
+}
+
+// mostAsked is how many ids are remembered, many times what a shoot brings.
+const mostAsked = 20000
+
+// same notes what is asked under an id; false where it stood for something else.
+func (a *asked) same(client string, sum [sha256.Size]byte) bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if sum == [sha256.Size]byte{} {
+		return true
+	}
+	if was, ok := a.sums[client]; ok {
+		return was == sum
+	}
+	if a.sums == nil {
+		a.sums = map[string][sha256.Size]byte{}
+	}
+	if len(a.order) >= mostAsked {
+		delete(a.sums, a.order[0])
+		a.order = a.order[1:]
+	}
+	a.sums[client] = sum
+	a.order = append(a.order, client)
+	return true
+}
+
+// forget frees an id.
+func (a *asked) forget(client string) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if _, ok := a.sums[client]; ok {
+		delete(a.sums, client)
+		a.order = slices.DeleteFunc(a.order, func(c string) bool { return c == client })
+	}
+}
+
+// sumOfCall is what tells one action from another: the call and the body, however it is spaced and its members are ordered,
+// without the state that was seen, which may be a newer one when the action is sent again.
+func sumOfCall(r *http.Request, text []byte) ([sha256.Size]byte, error) {
+	members := map[string]jsontext.Value{}
+	if err := json.Unmarshal(text, &members); err != nil {
+		return [sha256.Size]byte{}, err
+	}
+	delete(members, "seen")
+	plain, err := json.Marshal(members, json.Deterministic(true))
+	if err != nil {
+		return [sha256.Size]byte{}, err
+	}
+	v := jsontext.Value(plain)
+	if err := v.Canonicalize(); err != nil {
+		return [sha256.Size]byte{}, err
+	}
+	return sha256.Sum256(append([]byte(r.Method+" "+r.URL.Path+"\n"), v...)), nil
+}
+
 // readAct reads the body of a write and checks what all of them carry.
 func readAct(w http.ResponseWriter, r *http.Request, most int64, body stamped) error {
-	if err := readBody(w, r, most, body); err != nil {
+	text, err := bodyOf(w, r, most)
+	if err != nil {
+		return err
+	}
+	if err := parseBody(text, body); err != nil {
 		return err
 	}
 	a := body.stamp()
+	if a.asked, err = sumOfCall(r, text); err != nil {
+		return err
+	}
 	switch {
 	case a.Client == nil:
 		return missing("client", "an id that you make for this action, so that a repeat does nothing twice")

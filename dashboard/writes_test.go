@@ -36,6 +36,40 @@ func TestAWriteIsAnsweredWithItsReceiptAndARepeatWithTheSame(t *testing.T) {
 	}
 }
 
+// An id that stood for one action is not answered with that one's receipt when it comes with another.
+func TestAReusedClientIdWithAnotherBodyIsRefused(t *testing.T) {
+	b := start(t)
+	who, _ := b.paired(Lights)
+	if got := b.ask("POST", "/api/v1/notes", `{"client":"n","seen":0,"text":"moved the stand"}`, who); got.status != 200 {
+		t.Fatalf("a note = %d %s", got.status, got.text)
+	}
+	for body, path := range map[string]string{
+		`{"client":"n","seen":0,"text":"moved the sandbag"}`: "/api/v1/notes",
+		`{"client":"n","seen":0,"group":"B","to":-80}`:       "/api/v1/adjustments",
+	} {
+		got := b.ask("POST", path, body, who)
+		if got.status != 422 || got.code() != "client_reused" || !strings.Contains(got.text, "nothing was done") {
+			t.Errorf("%s with an id that was used = %d %s, want 422 client_reused", body, got.status, got.text)
+		}
+	}
+	// The same action, however it is written and whatever state was seen meanwhile, is a repeat.
+	if got := b.ask("POST", "/api/v1/notes", `{ "text": "moved the \u0073tand", "seen": 3, "client": "n" }`, who); got.status != 200 || got.json(t)["repeat"] != true {
+		t.Errorf("the same note written otherwise = %d %s, want the first receipt", got.status, got.text)
+	}
+	if n := len(b.sh.Requests()); n != 1 {
+		t.Errorf("%d requests took effect, want the first note alone", n)
+	}
+	// What was refused did nothing: its id is free.
+	seen := b.sh.Snapshot().State.Seq
+	b.sh.AddFrame()
+	if got := b.ask("POST", "/api/v1/adjustments", fmt.Sprintf(`{"client":"a","seen":%d,"group":"B","to":-80}`, seen), who); got.status != 409 {
+		t.Fatalf("a stale write = %d %s", got.status, got.text)
+	}
+	if got := b.ask("POST", "/api/v1/adjustments", `{"client":"a","seen":0,"group":"B","to":-90}`, who); got.status != 200 || got.json(t)["repeat"] != false {
+		t.Errorf("another write under the id of a refused one = %d %s, want it done", got.status, got.text)
+	}
+}
+
 func TestAnotherDevicesClientIdIsAnotherAction(t *testing.T) {
 	b := start(t)
 	one, _ := b.paired(Lights)
