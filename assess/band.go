@@ -57,13 +57,20 @@ func (m *meter) band() *Band {
 	}
 	sums := make([][3]float64, bandPlaces*lines)
 	count := make([]float64, bandPlaces*lines)
+	ofCol, ofRow := make([]int, cols), make([]int, rows) // what each column and row adds to a sum's number
+	ofAlong, ofAcross := ofCol, ofRow
+	if upright {
+		ofAlong, ofAcross = ofRow, ofCol
+	}
+	for a := range ofAlong {
+		ofAlong[a] = a * bandPlaces / along * lines
+	}
+	for d := range ofAcross {
+		ofAcross[d] = d * lines / across
+	}
 	for r := range rows {
 		for c := range cols {
-			a, d := c, r
-			if upright {
-				a, d = r, c
-			}
-			k := a*bandPlaces/along*lines + d*lines/across
+			k := ofRow[r] + ofCol[c]
 			for ch := range 3 {
 				sums[k][ch] += mean(r*cols+c, ch)
 			}

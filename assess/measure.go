@@ -46,6 +46,11 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 	r.Width, r.Height = s.Width, s.Height
 	m := newMeter(s, c)
 	m.adobe = labelled(f.Labels, photo.LabelAdobeRGB)
+	var beside sync.WaitGroup // what no region is needed for
+	beside.Go(func() {
+		m.weigh()
+		r.DarkBand = m.band()
+	})
 	if s.Exact {
 		r.ClippedShare = m.shares()
 	} else {
@@ -62,8 +67,9 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 	if was, ok := h.follows(); ok {
 		_, followed = follow(sc, was)
 	}
+	beside.Wait()
 	m.regions(&r, sc, h, followed)
-	r.DarkBand = m.band()
+	m.done()
 	r.PartOfSet = belongs(&r, sc, h.Before)
 	if h.Chart {
 		r.chart(s, c, m.adobe)
@@ -79,15 +85,12 @@ func (m *meter) regions(r *Reading, sc *scene.Scene, h Hints, followed bool) {
 	}
 	if sc.Sitter.Found() {
 		r.Regions.Sitter = m.sitter(sc)
-	}
-	both.Wait()
-	if r.Regions.Sitter != nil {
-		// After the backdrop, for it reads cells that both own, and what a cell's light is found to be is kept.
 		r.Regions.Sitter.Rim = m.rim(sc)
 	}
 	if sc.White.Found() {
 		r.Regions.WhiteReference = m.white(sc, h, followed)
 	}
+	both.Wait()
 	for path, region := range map[string]*scene.Region{
 		"regions.backdrop": &sc.Backdrop, "regions.sitter": &sc.Sitter, "regions.white_reference": &sc.White.Region,
 	} {
@@ -176,10 +179,7 @@ func (m *meter) backdrop(sc *scene.Scene) *Backdrop {
 		Mask:         maskOf(sc.Grid, sc.Backdrop.Mask),
 		Codes:        m.codes(cells),
 	}
-	var parts [9][]int32
-	for _, i := range cells {
-		parts[m.area(i)] = append(parts[m.area(i)], i)
-	}
+	parts := m.byArea(cells)
 	sizes := m.areaPixels()
 	var darkest *Level
 	darkestOf := cells
@@ -216,7 +216,7 @@ func (m *meter) backdrop(sc *scene.Scene) *Backdrop {
 			Box: Box{float64(n%3) / 3, float64(n/3) / 3, float64(n%3+1) / 3, float64(n/3+1) / 3},
 		})
 	}
-	b.Quality = m.quality(sc, cells, b.Level)
+	b.Quality = m.quality(sc, cells, parts, b.Level)
 	b.Channels = m.channels(b.Codes, b.ClippedShare)
 	if darkest == nil {
 		for _, f := range floors {

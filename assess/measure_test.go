@@ -470,3 +470,21 @@ func BenchmarkMeasure24MP(b *testing.B) {
 		}
 	}
 }
+
+// The cell of a rank by counting against the one by ordering, its slow obvious twin.
+func TestTheCellOfARankIsThatOfASortedList(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		lights := rapid.SliceOfN(rapid.OneOf(rapid.Float64Range(-0.1, 1.1), rapid.SampledFrom([]float64{0, 0.5, 1})), 1, 60).Draw(t, "lights")
+		n := rapid.IntRange(0, len(lights)-1).Draw(t, "rank")
+		m := &meter{lit: make([]lit, len(lights))}
+		var cells []int32
+		var v []ranked
+		for i, l := range lights {
+			m.lit[i].light[weakest], m.lit[i].step[weakest] = l, stepOf(l)
+			cells, v = append(cells, int32(i)), append(v, ranked{l, int32(i)})
+		}
+		if got, want := m.nthOf(cells, n, weakest), nth(v, n).item; got != want {
+			t.Fatalf("the cell of rank %d is %d, want %d", n, got, want)
+		}
+	})
+}

@@ -3,6 +3,8 @@ package assess
 import (
 	"encoding/base64"
 	"math"
+	"slices"
+	"sync"
 
 	"thirdstop/assess/exposure"
 	"thirdstop/assess/photo"
@@ -21,19 +23,32 @@ type meter struct {
 
 	colArea, rowArea []int // which third each column and row of cells lies in
 
-	lit []lit // by cell, filled as cells are asked for; regions that are measured at once share no cell
+	lit []lit // by cell, made by weigh
 }
 
 // lit is the light of a cell's brightest and weakest channel.
 type lit struct {
-	known bool
-	ch    [2]uint8
 	light [2]float64
+	step  [2]uint16 // the light in whole steps, so that most of ordering is counting
+	ch    [2]uint8
+}
+
+// steps is how many steps of light are told apart in ordering.
+const steps = 4096
+
+func stepOf(light float64) uint16 {
+	switch {
+	case light >= 1:
+		return steps - 1
+	case light > 0:
+		return uint16(light * (steps - 1))
+	}
+	return 0
 }
 
 func newMeter(s *photo.Survey, c *tone.Curve) *meter {
 	return &meter{
-		s: s, c: c, lit: make([]lit, len(s.Cells)),
+		s: s, c: c,
 		blockCol: within(s.ColEdges, s.BlockColEdges),
 		blockRow: within(s.RowEdges, s.BlockRowEdges),
 		colArea:  thirds(s.ColEdges, s.Width),
@@ -97,7 +112,13 @@ func (m *meter) shares() Shares {
 
 // cellsOf lists a mask's survey cells.
 func (m *meter) cellsOf(g scene.Grid, mask []bool) []int32 {
-	var cells []int32
+	n := 0
+	for _, in := range mask {
+		if in {
+			n++
+		}
+	}
+	cells := make([]int32, 0, n*g.Step*g.Step)
 	g.Cells(mask, func(c, r int) { cells = append(cells, int32(r*m.s.Cols+c)) })
 	return cells
 }
@@ -131,9 +152,36 @@ func (m *meter) cellsIn(b Box) []int32 {
 	return in
 }
 
+// place is the column and row of a cell.
+func (m *meter) place(i int32) (col, row int) {
+	cols := uint32(m.s.Cols) // dividing takes longest here, and is quicker in 32 bits
+	r := uint32(i) / cols
+	return int(uint32(i) - r*cols), int(r)
+}
+
 // area is the ninth of the frame in which a cell's middle lies, row by row from 0 to 8.
 func (m *meter) area(i int32) int {
-	return m.rowArea[int(i)/m.s.Cols]*3 + m.colArea[int(i)%m.s.Cols]
+	c, r := m.place(i)
+	return m.rowArea[r]*3 + m.colArea[c]
+}
+
+// byArea sorts cells by the area they lie in, keeping their order.
+func (m *meter) byArea(cells []int32) (parts [9][]int32) {
+	var n [9]int
+	of := make([]uint8, len(cells))
+	for k, i := range cells {
+		a := m.area(i)
+		of[k] = uint8(a)
+		n[a]++
+	}
+	all := make([]int32, len(cells))
+	for a, size := range n {
+		parts[a], all = all[:0:size], all[size:]
+	}
+	for k, i := range cells {
+		parts[of[k]] = append(parts[of[k]], i)
+	}
+	return parts
 }
 
 // thirds says in which third of size the middle of each interval between edges lies.
@@ -162,11 +210,15 @@ const (
 	weakest
 )
 
-// light is that of a cell's deciding channel.
-func (m *meter) light(i int32, w which) (light float64, ch int) {
-	e := &m.lit[i]
-	if !e.known {
-		q := &m.s.Cells[i]
+// lights are what meters no longer need, for the next frame.
+var lights = sync.Pool{New: func() any { return new([]lit) }}
+
+// weigh finds the light of every cell. What asks for it comes after, and before done.
+func (m *meter) weigh() {
+	m.lit = slices.Grow((*lights.Get().(*[]lit))[:0], len(m.s.Cells))[:len(m.s.Cells)]
+	for i := range m.lit {
+		e, q := &m.lit[i], &m.s.Cells[i]
+		*e = lit{}
 		for k := range q.Mean {
 			v := m.c.Mean(k, float64(q.Mean[k]), float64(q.Var[k]))
 			if k == 0 || v > e.light[brightest] {
@@ -176,8 +228,20 @@ func (m *meter) light(i int32, w which) (light float64, ch int) {
 				e.light[weakest], e.ch[weakest] = v, uint8(k)
 			}
 		}
-		e.known = true
+		e.step = [2]uint16{stepOf(e.light[brightest]), stepOf(e.light[weakest])}
 	}
+}
+
+// done gives back what weigh made.
+func (m *meter) done() {
+	lit := m.lit
+	m.lit = nil
+	lights.Put(&lit)
+}
+
+// light is that of a cell's deciding channel.
+func (m *meter) light(i int32, w which) (light float64, ch int) {
+	e := &m.lit[i]
 	return e.light[w], int(e.ch[w])
 }
 
@@ -226,13 +290,31 @@ func percentile(p float64, n int) int {
 	return min(max(int(math.Ceil(p/100*float64(n)))-1, 0), n-1)
 }
 
-func (m *meter) rank(cells []int32, w which) []ranked {
-	v := make([]ranked, len(cells))
-	for n, i := range cells {
-		l, _ := m.light(i, w)
-		v[n] = ranked{l, i}
+// ranks are what is ordered at a time, kept for the next.
+var ranks = sync.Pool{New: func() any { return new([]ranked) }}
+
+// nthOf is the cell of rank n among cells by their light: the one that [nth] finds among all of them. They are counted
+// by steps first, and only those of the deciding step are ordered.
+func (m *meter) nthOf(cells []int32, n int, w which) int32 {
+	var counts [steps]int32
+	for _, i := range cells {
+		counts[m.lit[i].step[w]]++
 	}
-	return v
+	step := uint16(0)
+	for n >= int(counts[step]) {
+		n -= int(counts[step])
+		step++
+	}
+	kept := ranks.Get().(*[]ranked)
+	defer ranks.Put(kept)
+	v := (*kept)[:0]
+	for _, i := range cells {
+		if e := &m.lit[i]; e.step[w] == step {
+			v = append(v, ranked{e.light[w], i})
+		}
+	}
+	*kept = v
+	return nth(v, n).item
 }
 
 // median is the level of the median cell.
@@ -240,7 +322,7 @@ func (m *meter) median(cells []int32, w which) Level {
 	if len(cells) == 0 {
 		return Level{Value: tone.Floor}
 	}
-	i := nth(m.rank(cells, w), (len(cells)-1)/2).item
+	i := m.nthOf(cells, (len(cells)-1)/2, w)
 	_, ch := m.light(i, w)
 	q := &m.s.Cells[i]
 	mean, variance := float64(q.Mean[ch]), float64(q.Var[ch])
@@ -270,7 +352,7 @@ func (m *meter) headroom(cells []int32) exposure.Stops {
 	if len(cells) == 0 {
 		return 0
 	}
-	i := nth(m.rank(cells, brightest), percentile(99, len(cells))).item
+	i := m.nthOf(cells, percentile(99, len(cells)), brightest)
 	_, ch := m.light(i, brightest)
 	q := &m.s.Cells[i]
 	if m.clips(q, ch) {
@@ -283,7 +365,7 @@ func (m *meter) headroom(cells []int32) exposure.Stops {
 // blocks calls f for the blocks of cells.
 func (m *meter) blocks(cells []int32, f func(block, cell int32)) {
 	for _, i := range cells {
-		c, r := int(i)%m.s.Cols, int(i)/m.s.Cols
+		c, r := m.place(i)
 		for br := m.blockRow[r][0]; br < m.blockRow[r][1]; br++ {
 			for bc := m.blockCol[c][0]; bc < m.blockCol[c][1]; bc++ {
 				f(int32(br*m.s.BlockCols+bc), i)
@@ -297,24 +379,30 @@ func (m *meter) blocks(cells []int32, f func(block, cell int32)) {
 func (m *meter) peak(cells []int32, in Box) (level exposure.Stops, atLeast bool) {
 	s := m.s
 	type place struct{ block, cell int32 }
-	var inside, all []place
-	m.blocks(m.unmixed(cells), func(b, cell int32) {
-		c, r := int(b)%s.BlockCols, int(b)/s.BlockCols
+	pure := m.unmixed(cells)
+	within := func(block int32) bool {
+		c, r := int(block)%s.BlockCols, int(block)/s.BlockCols
 		x := float64(s.BlockColEdges[c]+s.BlockColEdges[c+1]) / 2 / float64(s.Width)
 		y := float64(s.BlockRowEdges[r]+s.BlockRowEdges[r+1]) / 2 / float64(s.Height)
-		all = append(all, place{b, cell})
-		if x >= in.X0 && x < in.X1 && y >= in.Y0 && y < in.Y1 {
+		return x >= in.X0 && x < in.X1 && y >= in.Y0 && y < in.Y1
+	}
+	inside := make([]place, 0, 4*len(pure))
+	m.blocks(pure, func(b, cell int32) {
+		if within(b) {
 			inside = append(inside, place{b, cell})
 		}
 	})
 	if len(inside) == 0 {
-		inside = all
+		m.blocks(pure, func(b, cell int32) { inside = append(inside, place{b, cell}) })
 	}
 	if len(inside) == 0 {
 		return tone.Floor, false
 	}
 	best, bestCh, bestAt := -1.0, 0, inside[0]
-	v := make([]ranked, len(inside))
+	kept := ranks.Get().(*[]ranked)
+	defer ranks.Put(kept)
+	v := slices.Grow((*kept)[:0], len(inside))[:len(inside)]
+	*kept = v
 	for ch := range 3 {
 		for n, p := range inside {
 			v[n] = ranked{float64(s.Blocks[p.block][ch]) / 256, int32(n)}
@@ -364,7 +452,7 @@ func (m *meter) codes(cells []int32) Codes {
 	var h [3][256]int32
 	cols := m.s.BlockCols
 	for _, i := range cells {
-		c, r := int(i)%m.s.Cols, int(i)/m.s.Cols
+		c, r := m.place(i)
 		x, y := m.blockCol[c], m.blockRow[r]
 		for br := y[0]; br < y[1]; br++ {
 			for _, b := range m.s.Blocks[br*cols+x[0] : br*cols+x[1]] {

@@ -2,6 +2,7 @@ package assess
 
 import (
 	"math"
+	"slices"
 
 	"thirdstop/assess/exposure"
 	"thirdstop/assess/scene"
@@ -159,9 +160,9 @@ func (b *backlight) at(x, y float64) float64 {
 
 // over is how far the median of cells lies over the edge, in the brightest or weakest channel.
 func (m *meter) over(b *backlight, cells []int32, w which) *Over {
-	var v []float64
+	v := make([]float64, 0, len(cells))
 	for _, i := range cells {
-		c, r := int(i)%m.s.Cols, int(i)/m.s.Cols
+		c, r := m.place(i)
 		x0, y0, x1, y1 := m.s.CellBox(c, r)
 		v = append(v, b.at(x0+x1-1, y0+y1-1))
 	}
@@ -216,7 +217,10 @@ func medianFloat(v []float64) float64 {
 	if len(v) == 0 {
 		return 0
 	}
-	r := make([]ranked, len(v))
+	kept := ranks.Get().(*[]ranked)
+	defer ranks.Put(kept)
+	r := slices.Grow((*kept)[:0], len(v))[:len(v)]
+	*kept = r
 	for i, x := range v {
 		r[i] = ranked{x, int32(i)}
 	}

@@ -3,6 +3,7 @@ package assess
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"thirdstop/assess/colour"
@@ -21,14 +22,13 @@ const (
 	leastOfRims = 8    // places along the outline, under which a rim says nothing
 )
 
-// quality looks a backdrop over. cells are its survey cells.
-func (m *meter) quality(sc *scene.Scene, cells []int32, whole Level) Quality {
+// quality looks a backdrop over. cells are its survey cells, parts the same by area.
+func (m *meter) quality(sc *scene.Scene, cells []int32, parts [9][]int32, whole Level) Quality {
 	var q Quality
 	var thirdsOf [2][3][]int32 // columns, rows
-	for _, i := range cells {
-		c, r := m.colArea[int(i)%m.s.Cols], m.rowArea[int(i)/m.s.Cols]
-		thirdsOf[0][c] = append(thirdsOf[0][c], i)
-		thirdsOf[1][r] = append(thirdsOf[1][r], i)
+	for k := range 3 {
+		thirdsOf[0][k] = slices.Concat(parts[k], parts[k+3], parts[k+6])
+		thirdsOf[1][k] = slices.Concat(parts[3*k], parts[3*k+1], parts[3*k+2])
 	}
 	least := int(sideLeast * float64(len(m.s.Cells)))
 	fall := func(t *[3][]int32) (exposure.Stops, bool) {
@@ -136,7 +136,7 @@ func (m *meter) darkest(cells []int32) exposure.Stops {
 	if len(cells) == 0 {
 		return tone.Floor
 	}
-	l := nth(m.rank(cells, brightest), percentile(2, len(cells))).key
+	l, _ := m.light(m.nthOf(cells, percentile(2, len(cells)), brightest), brightest)
 	v, ok := exposure.FromFactor(l)
 	if !ok {
 		v = tone.Floor

@@ -247,8 +247,7 @@ func (f *field) seekBackdrop(b border, hint *Box) *look {
 func (l *look) compare() {
 	l.off = make([]float64, len(l.colour))
 	for i := range l.off {
-		x, y := l.bounds(i).middle()
-		at := l.surface.at(x, y)
+		at := l.surface.at(l.mid[i][0], l.mid[i][1])
 		limit := min(max(leastLimit*contrast(at), 3.5*l.surface.spread), mostLimit)
 		l.off[i] = l.colour[i].distance(at) / limit
 		l.off[i] = max(l.off[i], l.texture[i]/coarse)

@@ -108,6 +108,7 @@ func (a vec) distance(b vec) float64 {
 // field is what finding works on: per coarse cell its colour and texture.
 type field struct {
 	Grid
+	mid     [][2]float64 // where its middle lies, in fractions of the frame
 	colour  []vec
 	texture []float64 // standard deviation inside survey cells, code values, mean of the channels
 	peak    []float64 // brightest channel's mean, code values
@@ -119,18 +120,24 @@ func fieldOf(s *photo.Survey) *field {
 	g := gridOf(s)
 	n := g.Cols * g.Rows
 	f := &field{Grid: g, colour: make([]vec, n), texture: make([]float64, n), peak: make([]float64, n)}
+	f.mid = make([][2]float64, n)
 	for i := range n {
+		f.mid[i][0], f.mid[i][1] = g.bounds(i).middle()
 		var sum [3]float64
 		var variance, pixels float64
-		g.inside(i, func(c, r int) {
-			q := s.At(c, r)
-			w := float64(q.Pixels)
-			pixels += w
-			for ch := range sum {
-				sum[ch] += w * float64(q.Mean[ch])
-				variance += w * float64(q.Var[ch])
+		c0, r0 := i%g.Cols*g.Step, i/g.Cols*g.Step
+		for r := r0; r < min(r0+g.Step, s.Rows); r++ {
+			row := s.Cells[r*s.Cols+c0 : r*s.Cols+min(c0+g.Step, s.Cols)]
+			for k := range row {
+				q := &row[k]
+				w := float64(q.Pixels)
+				pixels += w
+				for ch := range sum {
+					sum[ch] += w * float64(q.Mean[ch])
+					variance += w * float64(q.Var[ch])
+				}
 			}
-		})
+		}
 		pixels = max(pixels, 1)
 		for ch := range sum {
 			sum[ch] /= pixels

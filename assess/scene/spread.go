@@ -19,7 +19,7 @@ func (g Grid) spread(seeds []label, cost func(l label, from, to int) float64) []
 	q := make(front, 0, 4*len(seeds))
 	for i, l := range seeds {
 		if l != nothing {
-			q.push(arrival{0, i, l})
+			q.push(arrival{0, int32(i), l})
 		}
 	}
 	for len(q) > 0 {
@@ -28,9 +28,9 @@ func (g Grid) spread(seeds []label, cost func(l label, from, to int) float64) []
 			continue
 		}
 		out[a.cell] = a.label
-		g.neighbours(a.cell, func(j int) {
+		g.neighbours(int(a.cell), func(j int) {
 			if out[j] == nothing {
-				q.push(arrival{a.cost + cost(a.label, a.cell, j), j, a.label})
+				q.push(arrival{a.cost + cost(a.label, int(a.cell), j), int32(j), a.label})
 			}
 		})
 	}
@@ -39,7 +39,7 @@ func (g Grid) spread(seeds []label, cost func(l label, from, to int) float64) []
 
 type arrival struct {
 	cost  float64
-	cell  int
+	cell  int32
 	label label
 }
 

@@ -1,9 +1,6 @@
 package scene
 
-import (
-	"math"
-	"sort"
-)
+import "math"
 
 // surface is a backdrop's colour as a smooth function of place: a quadratic in x and y, which
 // is enough for light that falls off and for vignetting.
@@ -15,6 +12,11 @@ type surface struct {
 
 func (s *surface) at(x, y float64) vec {
 	b := basis(min(max(x, s.seen.X0), s.seen.X1), min(max(y, s.seen.Y0), s.seen.Y1))
+	return s.of(&b)
+}
+
+// of is the surface's colour where the basis has these values.
+func (s *surface) of(b *[6]float64) vec {
 	var v vec
 	for ch := range v {
 		for j, t := range b {
@@ -49,14 +51,13 @@ func (f *field) fitSurface(cells []int, start vec) *surface {
 	xs := make([][6]float64, len(cells))
 	rest := make([]float64, len(cells))
 	for n, i := range cells {
-		x, y := f.bounds(i).middle()
+		x, y := f.mid[i][0], f.mid[i][1]
 		xs[n] = basis(x, y)
 		s.seen = Box{min(s.seen.X0, x), min(s.seen.Y0, y), max(s.seen.X1, x), max(s.seen.Y1, y)}
 	}
 	for _, scale := range []float64{25, 18, 12, 9, 0, 0, 0} {
 		for n, i := range cells {
-			x, y := f.bounds(i).middle()
-			rest[n] = f.colour[i].distance(s.at(x, y))
+			rest[n] = f.colour[i].distance(s.of(&xs[n])) // none lies out of what is seen
 		}
 		// A distance in three dimensions has a median of 1.54 standard deviations of one.
 		s.spread = median(rest) / 1.54
@@ -128,8 +129,32 @@ func median(v []float64) float64 {
 		return 0
 	}
 	c := append([]float64(nil), v...)
-	sort.Float64s(c)
-	return c[len(c)/2]
+	lo, hi, n := 0, len(c)-1, len(c)/2
+	for lo < hi { // Hoare's selection
+		p := c[lo+(hi-lo)/2]
+		i, j := lo, hi
+		for i <= j {
+			for c[i] < p {
+				i++
+			}
+			for p < c[j] {
+				j--
+			}
+			if i <= j {
+				c[i], c[j] = c[j], c[i]
+				i++
+				j--
+			}
+		}
+		if n <= j {
+			hi = j
+		} else if n >= i {
+			lo = i
+		} else {
+			break
+		}
+	}
+	return c[n]
 }
 
 // middle is the median of colours, component by component.
