@@ -63,7 +63,9 @@ func (s State) frame(in Input) (State, []Output) {
 		case s.Plan != nil && band != nil:
 			st.Aside, _ = band.Says()
 			st.Aside = strings.TrimSuffix(lowerFirst(st.Aside), ".")
-		case s.Plan != nil && st.Walk == "" && p.Answer == assess.BelongsNo && p.Sure >= surelyNone:
+		case s.Plan != nil && st.Walk == "" && s.watch.Base > 0 && s.roomAlone():
+			st.Aside = roomAside
+		case s.Plan != nil && st.Walk == "" && p.Answer == assess.BelongsNo && p.Sure >= surelyNone && !s.roomAlone():
 			st.Aside = p.Reason // the floor, a hand, the whole room: nothing about the lights follows from it
 		case s.Plan != nil && (st.Walk == "" || st.Walk == string(WalkAll) || st.Walk == string(WalkCard)):
 			judged = true
@@ -93,8 +95,11 @@ func (s State) frame(in Input) (State, []Output) {
 	}
 	if st.Aside != "" {
 		say("frame", " is left out of advice: %s.", st.Aside)
-		if band != nil {
+		switch {
+		case band != nil:
 			s, out = s.bandWatched(in, *band, out)
+		case st.Aside == roomAside:
+			s, out = s.watched(in, out)
 		}
 		return s.decide(in.At, out)
 	}
@@ -125,6 +130,9 @@ func (s State) frame(in Input) (State, []Output) {
 	s, more = s.matched(st.Number)
 	return s, append(out, more...)
 }
+
+// roomAside is why a frame without any flash is left out, once there is a baseline.
+const roomAside = "every flash is off, so it shows the room alone"
 
 // unknownSigma stands for a level of which nothing is known.
 const unknownSigma exposure.Stops = 10
@@ -220,7 +228,7 @@ const underWay = 5 * time.Second
 // adjustment over, and teaches the light model.
 func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	gain, shutter := s.gain(), s.Shutter
-	seen := measuredRegions(s.Plan, f.Reading)
+	seen := s.seenIn(s.roomAlone(), f.Reading)
 	if s.taught.Spec.Lights == 0 {
 		s.model = s.withEarlier(newModel(s.Plan, s.Lights, gain, shutter, s.guides...))
 		s.taught = s.model

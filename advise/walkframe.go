@@ -73,11 +73,11 @@ func (s State) walkFrame(at time.Time, f Frame, fresh bool, lights []LightState)
 		return s, nil
 	}
 	if again && w.answers != w.At { // measured anew after the walk went on: only what it taught changes
-		seen := s.walkSeen(w.Steps[w.answers], f.Reading)
+		seen := s.seenIn(w.Steps[w.answers].Kind == WalkAmbient, f.Reading)
 		s.taught = s.model.With(rig.Observation{Setting: s.lastSet, Levels: seen[:]})
 		return s, nil
 	}
-	seen := s.walkSeen(*x, f.Reading)
+	seen := s.seenIn(x.Kind == WalkAmbient, f.Reading)
 	set := s.setting(gain, s.Shutter)
 	if !again {
 		s.model = s.taught
@@ -186,11 +186,11 @@ func (s State) walkLine(x WalkStep) string {
 // 255 in the backdrop is the least that can be told apart (8.7 stops under the edge; derived here).
 var darkness = rig.Measured{OK: true, Value: -9.5, Sigma: 1}
 
-// walkSeen is what a frame of a step shows of the regions. Without its light a region says nothing of
-// where it is, so nothing is lost by a backdrop that is too dark to be found.
-func (s State) walkSeen(x WalkStep, r *assess.Reading) [regionCount]rig.Measured {
+// seenIn is what a frame shows of the regions; of the room alone, where every flash was off. Without light a region says
+// nothing of where it is, so nothing is lost by a backdrop that is too dark to be found.
+func (s State) seenIn(room bool, r *assess.Reading) [regionCount]rig.Measured {
 	seen := measuredRegions(s.Plan, r)
-	if x.Kind == WalkAmbient && r.Regions.Backdrop == nil && r.ClippedShare.Any == 0 {
+	if room && r.Regions.Backdrop == nil && r.ClippedShare.Any == 0 {
 		for k := range seen {
 			if !seen[k].OK && k != whiteRegion {
 				seen[k] = darkness
@@ -198,6 +198,11 @@ func (s State) walkSeen(x WalkStep, r *assess.Reading) [regionCount]rig.Measured
 		}
 	}
 	return seen
+}
+
+// roomAlone tells whether every light is recorded as off: then a frame shows the room's light alone.
+func (s State) roomAlone() bool {
+	return len(s.Lights) > 0 && !slices.ContainsFunc(s.Lights, func(l LightState) bool { return !l.Off })
 }
 
 // walkDoubt says what a frame looks like instead, where it does not look as the step asked:

@@ -158,6 +158,14 @@ func (s State) watched(in Input, told []Output) (State, []Output) {
 	usable := w.Base > 0 && s.comparable() && !(s.untaught && s.Question == nil) &&
 		f.Reading.Kind == w.Kind && f.Reading.PartOfSet.Answer != assess.BelongsNo && (f.Reading.Regions.Backdrop != nil || !w.hasBackdrop())
 	at := -1
+	if s.roomAlone() { // it is no frame of the set, and tells only whether a drift is the room's
+		if w.Base > 0 && s.comparable() && f.Reading.Kind == w.Kind {
+			x.Residuals = s.roomResiduals(f)
+		}
+		next, found := w.Drift.Next(x)
+		w.Drift = next
+		return s.findings(f.Number, found, told)
+	}
 	if usable {
 		fit := w.Model.Fit()
 		at = s.placed(fit, set, seen)
@@ -417,6 +425,23 @@ func (s State) residuals(fit rig.Fit, p place, seen [regionCount]rig.Measured) [
 			}
 		}
 		out = append(out, r)
+	}
+	return out
+}
+
+// roomResiduals are what a frame of the room alone shows beside what the frozen model has of the room.
+func (s State) roomResiduals(f Frame) []drift.Residual {
+	set := s.litFor()
+	for i := range set.Off {
+		set.Off[i] = true
+	}
+	var out []drift.Residual
+	seen := s.seenIn(true, f.Reading)
+	for k, l := range s.watch.Model.Fit().Predict(set) {
+		if (k == backdropRegion || k == whiteRegion) && seen[k].OK {
+			out = append(out, drift.Residual{Region: regionNames[k], Value: (seen[k].Value - l.Value).Round(), Sigma: max(seen[k].Sigma, 0.1),
+				Doubt: l.Sigma.Round(), Witnessed: true, AtLeast: seen[k].AtLeast})
+		}
 	}
 	return out
 }

@@ -70,7 +70,7 @@ func kindOf(x drift.Finding) string {
 
 // newsIn tells whether a finding says something that its last revision did not.
 func newsIn(was, now drift.Finding) bool {
-	return was.Kind != now.Kind || was.Group != now.Group || was.Steady != now.Steady && now.May == drift.ChangeLight ||
+	return len(now.Candidates) == 1 && len(was.Candidates) > 1 && now.Kind == drift.AllLights || was.Kind != now.Kind || was.Group != now.Group || was.Steady != now.Steady && now.May == drift.ChangeLight ||
 		math.Abs(float64(now.Size-was.Size)) >= 0.2
 }
 

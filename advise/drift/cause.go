@@ -8,6 +8,14 @@ import (
 	"thirdstop/assess/exposure"
 )
 
+// roomSizes are what the room's light is tried to have grown by, a quarter stop apart.
+var roomSizes = func() (all []exposure.Stops) {
+	for v := exposure.Stops(0.25); v <= 9; v += 0.25 {
+		all = append(all, v)
+	}
+	return all
+}()
+
 // change is how far one region lies off, with all that is unsure about it.
 type change struct {
 	by     exposure.Stops
@@ -15,6 +23,7 @@ type change struct {
 	shares []float64
 	// Of each share and of the room's; empty: not known.
 	shareSigmas []float64
+	sitter      bool // people and clothes: where the room's light falls on them is anybody's guess
 }
 
 const (
@@ -31,6 +40,10 @@ const (
 	seriesFactor = -0.875
 	// Nobody turns a light up by more than this without knowing; beyond it a cause gets less likely (common practice, no source).
 	plausible = 2.0
+	// The sun comes out, or a lamp is switched on, with so many stops more than the room had (common practice, no source).
+	plausibleRoom = 4.5
+	// What the sun or a lamp adds falls on the regions otherwise than what the room had before, by this part of it (common practice, no source).
+	otherwise float64 = 0.3
 	// A cause that lights a region by less than this share can't show there.
 	leastShare = 0.01
 	// The sun comes round with many times what a room had before.
@@ -54,8 +67,7 @@ func (s State) causes(off []bool, changes []change) []Cause {
 	var out []Cause
 	try := func(c Cause, share func(change) float64) {
 		var ww, wy, most, x float64
-		// How wrong a share may be counts with the size of the change, so the size is found in steps.
-		for range 4 {
+		weigh := func() {
 			ww, wy, most = 0, 0, 0
 			for _, k := range known {
 				w, v := share(k), k.variance()+k.wrong(c, x)
@@ -63,15 +75,38 @@ func (s State) causes(off []bool, changes []change) []Cause {
 				wy += w * k.linear() / v
 				most = max(most, w)
 			}
+		}
+		misfit := func() (chi float64) {
+			for _, k := range known {
+				v, wrong := k.variance(), k.wrong(c, x)
+				e := k.linear() - share(k)*x
+				chi += e * e / (v + wrong)
+			}
+			return chi
+		}
+		// How wrong a share may be counts with the size of the change, so the size is found in steps.
+		for range 4 {
+			weigh()
 			if most < leastShare && (c.What != Room || most < leastRoom) {
 				return
 			}
 			x = max(wy/ww, leastFactor)
 		}
-		for _, k := range known {
-			e := k.linear() - share(k)*x
-			c.Chi += e * e / (k.variance() + k.wrong(c, x))
+		if c.What == Room && x > 0 {
+			// The room's share is small and often not even known to a half of itself, while its light may grow to many
+			// times what it was: the size that fits best may lie far from where those steps end, so all are tried. It can't fall by more than there was.
+			best, least := x, misfit()
+			least += unlikely(c, math.Log2(1+x), 0)
+			for _, size := range roomSizes {
+				x = size.Factor() - 1
+				if chi := misfit() + unlikely(c, float64(size), 0); chi < least {
+					best, least = x, chi
+				}
+			}
+			x = best
+			weigh()
 		}
+		c.Chi = misfit()
 		size := math.Log2(1 + x)
 		c.Gone = c.What == OneLight && x <= goneFactor
 		c.Chi += unlikely(c, size, 1/math.Sqrt(ww)/(1+x)/math.Ln2)
@@ -93,13 +128,7 @@ func (s State) causes(off []bool, changes []change) []Cause {
 	}
 	try(Cause{What: Everything, Name: "aperture, ISO or lens", Index: -1}, func(change) float64 { return 1 })
 	if !blind {
-		try(Cause{What: Room, Name: "the room's light", Index: -1}, func(c change) float64 {
-			rest := 1.0
-			for _, w := range c.shares {
-				rest -= w
-			}
-			return max(rest, 0)
-		})
+		try(Cause{What: Room, Name: "the room's light", Index: -1}, change.room)
 	}
 	// Of causes that fit alike, lights come first, and of these the one that needs to change least.
 	order := func(c Cause) int { return slices.Index([]What{OneLight, Everything, Room}, c.What) }
@@ -115,6 +144,9 @@ func unlikely(c Cause, size, sigma float64) float64 {
 	chi := 2 * min(math.Abs(size), 1.5) // small changes are commoner than large ones, and a flash that sleeps is as common as a stop
 	if size > plausible && c.What != Room {
 		chi += 4 * (size - plausible) * (size - plausible)
+	}
+	if size > plausibleRoom && c.What == Room {
+		chi += (size - plausibleRoom) * (size - plausibleRoom)
 	}
 	// Apertures and ISO click by a third of a stop, so a smaller change is hardly theirs.
 	if c.What == Everything && math.Abs(size)+2*sigma < 0.3 {
@@ -148,11 +180,24 @@ func (c change) wrong(cause Cause, x float64) float64 {
 	if len(c.shareSigmas) == 0 || cause.What == Everything {
 		return 0
 	}
-	i := cause.Index
 	if cause.What == Room {
-		i = len(c.shareSigmas) - 1
+		part := otherwise
+		if c.sitter {
+			part = 1
+		}
+		off := math.Hypot(c.shareSigmas[len(c.shareSigmas)-1], part*c.room())
+		return math.Pow(off*x, 2)
 	}
-	return math.Pow(c.shareSigmas[i]*x, 2)
+	return math.Pow(c.shareSigmas[cause.Index]*x, 2)
+}
+
+// room is the room's share, what the lights leave.
+func (c change) room() float64 {
+	rest := 1.0
+	for _, w := range c.shares {
+		rest -= w
+	}
+	return max(rest, 0)
 }
 
 func (c change) variance() float64 {
@@ -175,10 +220,7 @@ func projected(c Cause, changes []change) (float64, float64, bool) {
 			case OneLight:
 				w = k.shares[c.Index]
 			case Room:
-				for _, x := range k.shares {
-					w -= x
-				}
-				w = max(w, 0)
+				w = k.room()
 			}
 		}
 		// Without the shares' own error, which is the same in every frame of a series.

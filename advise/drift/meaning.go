@@ -15,6 +15,7 @@ type Episode struct {
 	Rested  int      `json:"rested"`  // RestAt that was looked at already
 	Decided bool     `json:"decided"` // step or slope
 	Kept    bool     `json:"kept"`    // did not come back after a rest
+	Room    Verdict  `json:"room"`    // of a frame of the room alone: was it the room's light?
 }
 
 // Anchor is where a region was held before an episode.
@@ -59,7 +60,7 @@ func (s State) changes(frames []Seen, before []Anchor) []change {
 		if !s.Streams[i].Witnessed {
 			fixed = math.Hypot(fixed, poseSigma)
 		}
-		out = append(out, change{by: exposure.Stops(sum / n), sigma: exposure.Stops(math.Hypot(math.Sqrt(vars)/n, fixed)), shares: last.Shares, shareSigmas: last.ShareSigmas})
+		out = append(out, change{by: exposure.Stops(sum / n), sigma: exposure.Stops(math.Hypot(math.Sqrt(vars)/n, fixed)), shares: last.Shares, shareSigmas: last.ShareSigmas, sitter: !s.Streams[i].Witnessed})
 	}
 	return out
 }
@@ -129,7 +130,7 @@ func (s State) shifted(n *Seen, alarms []int, count, id int) (State, []Finding) 
 		}) {
 			return s.back(n, open)
 		}
-		if now := alike(s.causes(n.Off, changes)); len(open.Said.Candidates) > 0 && slices.ContainsFunc(now, func(c Cause) bool {
+		if now := alike(open.Room.left(s.causes(n.Off, changes))); len(open.Said.Candidates) > 0 && slices.ContainsFunc(now, func(c Cause) bool {
 			was := open.Said.Candidates[0]
 			return c.What == was.What && c.Group == was.Group
 		}) {
@@ -191,7 +192,7 @@ func (s State) say(n *Seen, must bool) (State, []Finding) {
 	for range 2 { // once with the detector's onset, then with the shape's
 		onset := max(0, slices.IndexFunc(frames, func(f Seen) bool { return f.Number >= since }))
 		changes := s.changes(frames[onset:], open.Before)
-		if all, regions = s.causes(n.Off, changes), len(changes); len(all) == 0 {
+		if all, regions = open.Room.left(s.causes(n.Off, changes)), len(changes); len(all) == 0 {
 			return s, nil
 		}
 		x.Candidates = s.ordered(alike(all), was, form)

@@ -123,6 +123,11 @@ func (s State) Next(f Frame) (State, []Finding) {
 		return s, append(out, more...)
 	}
 	s.Band = nil
+	if len(f.Off) > 0 && !slices.Contains(f.Off, false) {
+		s.Last, s.LastAt = f.Number, f.At.UTC().Round(0)
+		s, more := s.roomAlone(f)
+		return s, append(out, more...)
+	}
 	n := s.take(f)
 	s.Last, s.LastAt = f.Number, f.At.UTC().Round(0)
 	if f.NewSitter {

@@ -68,7 +68,8 @@ const missed = 1 << 20
 type FaultCount struct {
 	Fault string
 	Runs  int
-	Cause int // named rightly
+	Cause int // named rightly, first
+	Among int // the right cause is among the named
 	Light int // of scripts of one light
 	Of    int // runs that have a light to name
 	Said  map[string]int
@@ -227,17 +228,22 @@ func (g *sitting) shot() *photo.Survey {
 	return g.st.Again(all[g.rnd.IntN(len(all))])
 }
 
+// lit switches one light on and the others off, and records that: -1 is none, the number of lights all.
+func (g *sitting) lit(on int) {
+	for i := range g.st.Lights {
+		off := i != on && on != len(g.st.Lights)
+		g.st.Lights[i].On = !off
+		for _, v := range g.views {
+			l := v.s.Lights[i]
+			v.s, _ = advise.Apply(v.s, advise.Input{At: g.at.Add(-time.Minute), Adjusted: &advise.Adjusted{Group: l.Group, From: l.Power, To: l.Power, Off: &off}})
+		}
+	}
+}
+
 // alone takes the set-up's frames: the room alone, then each light by itself.
 func (g *sitting) alone() {
 	turn := func(on int) {
-		for i := range g.st.Lights {
-			off := i != on && on != len(g.st.Lights)
-			g.st.Lights[i].On = !off
-			for _, v := range g.views {
-				l := v.s.Lights[i]
-				v.s, _ = advise.Apply(v.s, advise.Input{At: g.at.Add(-time.Minute), Adjusted: &advise.Adjusted{Group: l.Group, From: l.Power, To: l.Power, Off: &off}})
-			}
-		}
+		g.lit(on)
 		g.frame(30 * time.Second)
 	}
 	turn(-1)

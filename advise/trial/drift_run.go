@@ -256,6 +256,18 @@ var faults = []script{
 		}
 		return 0
 	}},
+	{"the same window, then one frame with every flash off", []string{"ambient"}, false, 14, func(g *sitting, _, k int) time.Duration {
+		switch k {
+		case 0:
+			g.st.Ambient.Value = max(g.st.Ambient.Value+4, 9)
+			g.pool = map[int][]*studio.Pose{}
+		case 12:
+			g.lit(-1)
+		case 13:
+			g.lit(len(g.st.Lights))
+		}
+		return 0
+	}},
 	{"shutter at 1/320 s, the curtain runs 1/200 s", []string{"dark_band"}, false, 3, func(g *sitting, _, k int) time.Duration {
 		if k == 0 {
 			tv := exposure.Shutter(1.0 / 320)
@@ -265,6 +277,9 @@ var faults = []script{
 		return 0
 	}},
 }
+
+// named is how a cause that is no light stands among the candidates.
+var named = map[string]string{"ambient": "the room's light", "all_lights": "aperture, ISO or lens"}
 
 // fault plays one script at 0.05 stop scatter, with lights that can be told apart.
 func (out *DriftFigures) fault(ctx context.Context, f script, o DriftOptions) error {
@@ -296,8 +311,12 @@ func (out *DriftFigures) fault(ctx context.Context, f script, o DriftOptions) er
 			said = v.last.Kind
 		}
 		n.Said[said]++
-		if slices.Contains(f.kinds, said) {
+		right := slices.Contains(f.kinds, said)
+		if right {
 			n.Cause++
+		}
+		if right || v.last != nil && slices.Contains(v.last.Candidates, named[f.kinds[0]]) {
+			n.Among++
 		}
 		if f.light {
 			n.Of++

@@ -39,13 +39,13 @@ func (d *DriftFigures) WriteTable(w io.Writer) error {
 	}
 	if len(d.Faults) > 0 {
 		b.WriteString("\nCauses, at 0.05 stop scatter, two lights: the last word on each. In brackets: 95 % (Wilson).\n\n" +
-			"| fault | runs | right cause | right light | called |\n|---|---|---|---|---|\n")
-		cause, runs, light, of := 0, 0, 0, 0
+			"| fault | runs | right cause | among the named | right light | called |\n|---|---|---|---|---|---|\n")
+		cause, among, runs, light, of := 0, 0, 0, 0, 0
 		for _, f := range d.Faults {
-			fmt.Fprintf(&b, "| %s | %d | %s | %s | %s |\n", f.Fault, f.Runs, percent(f.Cause, f.Runs), percent(f.Light, f.Of), list(f.Said))
-			cause, runs, light, of = cause+f.Cause, runs+f.Runs, light+f.Light, of+f.Of
+			fmt.Fprintf(&b, "| %s | %d | %s | %s | %s | %s |\n", f.Fault, f.Runs, percent(f.Cause, f.Runs), percent(f.Among, f.Runs), percent(f.Light, f.Of), list(f.Said))
+			cause, among, runs, light, of = cause+f.Cause, among+f.Among, runs+f.Runs, light+f.Light, of+f.Of
 		}
-		fmt.Fprintf(&b, "| all | %d | %s | %s | |\n", runs, percent(cause, runs), percent(light, of))
+		fmt.Fprintf(&b, "| all | %d | %s | %s | %s | |\n", runs, percent(cause, runs), percent(among, runs), percent(light, of))
 	}
 	if d.Skipped > 0 {
 		fmt.Fprintf(&b, "\n%d studios were left out: no baseline was reached in their first frames.\n", d.Skipped)
