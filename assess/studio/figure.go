@@ -17,6 +17,8 @@ type Sitter struct {
 	Spectacles bool
 	Card       bool    // holds a white card in front of the chest
 	Build      float64 // width of shoulders, 1 is average
+	Glare      float64 // of each lens of the spectacles, the share over which the key mirrors, 0 to 0.5; at 0 it is a small glint
+	Sockets    float64 // how dark the hollows of the eyes are, 0 to 1. At 0 a face detector, which goes by them, sees a drawing
 }
 
 // HairStyle is a way to wear one's hair, or to cover it.
@@ -154,7 +156,7 @@ func figure(st *Sitter, p vec, turn, px float64) []part {
 	head(st, sk, turn, f, onHead)
 	hairInFront(st, f, onHead)
 	if st.Spectacles {
-		spectacles(turn, f, onHead)
+		spectacles(st, turn, f, onHead)
 	}
 	if st.Card {
 		card(sk, f, add)

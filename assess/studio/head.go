@@ -49,6 +49,10 @@ func head(st *Sitter, sk RGB, turn, f float64, add adder) {
 				s.gloss = 0
 			}
 		}
+		if st.Sockets > 0 {
+			hollow := math.Exp(-sq((ax-0.032)/0.021)-sq((y-0.014)/0.013)) + 0.5*math.Exp(-sq((ax-0.013)/0.007)-sq((y-0.012)/0.018))
+			s.dim *= 1 - 0.6*st.Sockets*math.Min(hollow, 1)
+		}
 		// Brows, lids, eyes.
 		s.albedo = mix(s.albedo, brow, 0.85*edge(0.0024+0.0010*edge(0.034-ax, 0.01)-math.Abs(y-0.0285+3.2*sq(ax-0.030)), 0.0016)*edge(0.0185-math.Abs(ax-0.0325), 0.004))
 		ex, ey := ax-0.0315, y-0.0075
@@ -209,7 +213,7 @@ func hairInFront(st *Sitter, f float64, add adder) {
 	})
 }
 
-func spectacles(turn, f float64, add adder) {
+func spectacles(st *Sitter, turn, f float64, add adder) {
 	shift := math.Sin(turn) * 0.06
 	add(-0.08, -0.03, 0.08, 0.045, func(x, y float64, s *surface) bool {
 		fx := x - shift
@@ -222,6 +226,10 @@ func spectacles(turn, f float64, add adder) {
 		rim = math.Max(rim, edge(0.0013-math.Abs(y-0.012), 0.0008)*edge(ax-0.0595, 0.001)*edge(headW-0.001-math.Abs(x), 0.001))
 		// The key mirrors in the lenses, as it does in life.
 		glint := edge(0.0036-math.Hypot((fx-math.Copysign(0.0335, fx)-0.010)*0.8, ey-0.0105), 0.0008)
+		if st.Glare > 0 { // a lens is about 53 by 41 mm
+			r := math.Sqrt(st.Glare * 0.0265 * 0.0205)
+			glint = edge(r-math.Hypot(fx-math.Copysign(0.0335, fx)-0.004, ey-0.003), 0.0008)
+		}
 		s.z, s.n = headD+0.012, vec{0, 0, 1}
 		if glint > rim {
 			s.cover, s.albedo, s.region = glint, RGB{2.6, 2.6, 2.6}, Glint
