@@ -35,9 +35,11 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 	if h.Provisional {
 		r.Kind = Provisional
 	}
+	r.Regions.Faces = []Face{}
 	r.Exif.missing(r.Missing, f.NoExif)
 	if s == nil || len(s.Cells) == 0 {
-		for _, path := range []string{"clipped_share", "regions.backdrop", "regions.sitter", "regions.white_reference", "regions.witness"} {
+		for _, path := range []string{"clipped_share", "regions.backdrop", "regions.sitter", "regions.white_reference", "regions.faces", "regions.witness",
+			"balance.backdrop_over_sitter", "balance.backdrop_over_face", "balance.faces_uneven"} {
 			r.Missing[path] = "the picture could not be surveyed"
 		}
 		r.PartOfSet = PartOfSet{Answer: BelongsUnsure, Reason: "the picture could not be surveyed"}
@@ -62,13 +64,17 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 			find.Empty = &scene.Mask{Cols: h.Empty.Cols, Rows: h.Empty.Rows, In: bits}
 		}
 	}
+	look := m.lookForFaces(h)
 	sc := scene.Find(s, find)
+	found := look(sc)
 	followed := false
 	if was, ok := h.follows(); ok {
 		_, followed = follow(sc, was)
 	}
 	beside.Wait()
 	m.regions(&r, sc, h, followed)
+	m.faces(&r, sc, h, found())
+	r.Balance = r.balance()
 	m.done()
 	r.PartOfSet = belongs(&r, sc, h.Before)
 	if h.Chart {

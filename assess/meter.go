@@ -19,6 +19,8 @@ type meter struct {
 
 	adobe bool // codes are in Adobe RGB
 
+	cellCol, cellRow []int32 // the column and row of cells that each column and row of blocks belongs to; made where asked for
+
 	blockCol, blockRow [][2]int // blocks that belong to each column and row of cells: from, up to
 
 	colArea, rowArea []int // which third each column and row of cells lies in

@@ -24,6 +24,7 @@ type Reading struct {
 	ClippedShare Shares            `json:"clipped_share" doc:"of the whole frame"`
 	PartOfSet    PartOfSet         `json:"part_of_set" doc:"does the frame show the set: a backdrop with somebody or nobody before it"`
 	Regions      Regions           `json:"regions" doc:"the parts of the frame that have a meaning"`
+	Balance      Balance           `json:"balance" doc:"how light the regions are against each other"`
 	Chart        *Chart            `json:"chart,omitempty" doc:"a 24-patch colour chart; looked for only where one is expected"`
 	DarkBand     *Band             `json:"dark_band,omitempty" doc:"a straight dark band along a long edge, as of a shutter faster than the flash; only where there is one"`
 	Tone         Tone              `json:"tone" doc:"how code values became light"`
@@ -116,6 +117,7 @@ type Regions struct {
 	Backdrop       *Backdrop       `json:"backdrop" doc:"the paper, cloth or wall behind the sitter"`
 	Sitter         *Sitter         `json:"sitter" doc:"everybody in front of the backdrop"`
 	WhiteReference *WhiteReference `json:"white_reference" doc:"a white card or shirt"`
+	Faces          []Face          `json:"faces" doc:"faces that look about towards the camera, from left to right; people's skin differs by over two stops, so none is ever a target"`
 	Witness        *Witness        `json:"witness" doc:"a grey strip fixed at the frame's edge, where one was declared"`
 }
 
@@ -239,6 +241,53 @@ type Look struct {
 	Red   float64 `json:"red" range:"-1 and up" doc:"the box's red code over its green, less 1"`
 	Blue  float64 `json:"blue" range:"-1 and up" doc:"the box's blue code over its green, less 1"`
 	Frame float64 `json:"frame" range:"0 to 255" doc:"mean lightness code of the whole frame"`
+}
+
+// Face is the reading of one face. What is measured of it is an oval of skin, eyes and mouth.
+type Face struct {
+	Level
+	Headroom     exposure.Stops `json:"headroom_stops" unit:"stops" range:"0 to 12" doc:"stops left at the 99th-percentile cell, in its brightest channel; 0 where it clips"`
+	ClippedShare float64        `json:"clipped_share" unit:"share" range:"0 to 1" doc:"pixels of the face with any clipped channel"`
+	Box          Box            `json:"box" doc:"from mid-forehead to chin, and as wide"`
+	Size         float64        `json:"size_share" unit:"share" range:"0 to 1" doc:"height of the box, of the frame's height: grows and shrinks with the head"`
+	EyeLine      float64        `json:"eye_line" unit:"share" range:"0 to 1" doc:"height at which the eyes of such a box lie, from the top of the frame"`
+	Confidence   float64        `json:"confidence" range:"0.5 to 1" doc:"how sure it is that this is a face"`
+	KeyFill      *KeyFill       `json:"key_to_fill" doc:"the light on its two sides; null where it isn't seen from the front, or a cheek clips"`
+	Glare        *Glare         `json:"glare" doc:"lamps that spectacles mirror over the eyes: key higher, or frames tilted, never a power; null where none is surely seen"`
+}
+
+// KeyFill is how the light on a face's two sides compares, cheek against cheek. The lit side has key and fill, the other
+// fill alone, as far as the key doesn't reach round the face.
+type KeyFill struct {
+	Lit        string          `json:"lit_side" range:"left, right, even" doc:"the lighter side, as the picture shows it; even within what can be told"`
+	Difference exposure.Stops  `json:"difference_stops" unit:"stops" range:"0 to 12" doc:"the lit cheek less the other: log2 of key_and_fill_to_fill"`
+	Sigma      exposure.Stops  `json:"sigma_stops" unit:"stops" range:"0 and up" doc:"one standard deviation of the difference"`
+	Additive   float64         `json:"key_and_fill_to_fill" range:"1 and up" doc:"additive convention, (key + fill):fill, so much to 1"`
+	Source     *float64        `json:"key_to_fill" range:"over 0" doc:"source convention, key:fill, each alone: one less; null where the sides are even"`
+	KeyOver    *exposure.Stops `json:"key_over_fill_stops" unit:"stops" doc:"log2 of the source convention; null where the sides are even"`
+	Channel    string          `json:"channel" range:"red, green, blue" doc:"in which they were compared: the one with most light that clips on neither side"`
+	Symmetry   float64         `json:"symmetry" range:"0 to 1" doc:"how well the halves mirror each other in what is fine: correlation"`
+}
+
+// Glare is light that spectacles mirror towards the camera. Catchlights in the eyes are wanted, and none.
+type Glare struct {
+	Sides string  `json:"sides" range:"left, right, both" doc:"over which eye, as the picture shows it"`
+	Area  float64 `json:"area_share" unit:"share" range:"0 to 1" doc:"of the face's box"`
+}
+
+// Balance compares regions. Differences of levels don't depend on exposure, as long as nothing clips.
+type Balance struct {
+	Sitter *Difference `json:"backdrop_over_sitter" doc:"level of the backdrop less that of the sitter, clothes and all; negative: the backdrop is darker"`
+	Face   *Difference `json:"backdrop_over_face" doc:"level of the backdrop less that of the largest face"`
+	Faces  *Difference `json:"faces_uneven" doc:"in a group: the lightest face less the darkest, skins and light together; only with like skins it tells of the light"`
+}
+
+// Difference is that between two levels.
+type Difference struct {
+	Value   exposure.Stops `json:"stops" unit:"stops" range:"-12 to 12" doc:"the difference"`
+	Sigma   exposure.Stops `json:"sigma_stops" unit:"stops" range:"0 and up" doc:"one standard deviation of it"`
+	AtLeast bool           `json:"at_least" doc:"the first clips, so it may be more"`
+	AtMost  bool           `json:"at_most" doc:"the second clips, so it may be less"`
 }
 
 // Channels are the levels of what should be neutral, channel by channel: what tells its colour, whatever its

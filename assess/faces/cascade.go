@@ -81,16 +81,17 @@ type sized struct {
 }
 
 func (c *cascade) of(size, stride int) *sized {
-	return &sized{cascade: c, size: size, stride: stride, at: make([][2]int32, 0, 8<<c.depth)}
+	return &sized{cascade: c, size: size, stride: stride, at: make([][2]int32, len(c.nodes))}
 }
 
 func (z *sized) layOut() {
 	n := 1 << z.depth
-	for _, q := range z.nodes[z.ready*n : (z.ready+1)*n] {
+	at := z.at[z.ready*n : (z.ready+1)*n]
+	for i, q := range z.nodes[z.ready*n : (z.ready+1)*n] {
 		place := func(row, col int8) int32 {
 			return int32((int(row)*z.size>>8)*z.stride + int(col)*z.size>>8)
 		}
-		z.at = append(z.at, [2]int32{place(q[0], q[1]), place(q[2], q[3])})
+		at[i] = [2]int32{place(q[0], q[1]), place(q[2], q[3])}
 	}
 	z.ready++
 }

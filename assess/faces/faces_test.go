@@ -64,7 +64,7 @@ func TestScoresAreTheLibrarys(t *testing.T) {
 		pix[i] = uint8(128 + 60*math.Sin(float64(x)/9)*math.Cos(float64(y)/7) + 20*r.NormFloat64()/3)
 	}
 	againstLibrary(t, "made-up picture (seed 11)", pix, w, h)
-	l := lightnessOf(survey(t, filepath.Join(testdata.Photos(t, "plain-backdrop-portraits"), "portrait-09.jpg")))
+	l := MapOf(survey(t, filepath.Join(testdata.Photos(t, "plain-backdrop-portraits"), "portrait-09.jpg")))
 	if n := againstLibrary(t, "portrait-09", l.pix, l.w, l.h); n < 3 {
 		t.Errorf("%d windows of a portrait pass, want several", n)
 	}

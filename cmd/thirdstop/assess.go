@@ -36,8 +36,8 @@ to clipping in linear light. Files are only read, one at a time.
                          frame, from the left and the top
     --backdrop X0,Y0,X1,Y1
                          look for the backdrop in this box only
-    --faces              look for faces that look about towards the camera, too; nothing else is
-                         measured of them yet. Some 40 ms more for a file
+    --faces              list the faces anywhere in the frame, unsure ones and those without a sitter's
+                         outline too. The reading itself holds the sure ones on the sitter
     --fields             list every field with its unit and range
     --                   what follows are files, even if it begins with a dash
 
@@ -256,11 +256,20 @@ func printReading(w io.Writer, gap bool, name string, r assess.Reading, found []
 	} else {
 		line("white reference", "not measured: %s", r.Missing["regions.white_reference"])
 	}
+	for i := range r.Regions.Faces {
+		faceLines(line, &r.Regions.Faces[i])
+	}
+	if d := r.Balance.Face; d != nil {
+		line("backdrop", "%s stops over the face", differenceText(d))
+	}
+	if d := r.Balance.Faces; d != nil {
+		line("faces", "%s stops between the lightest and the darkest", differenceText(d))
+	}
 	for _, f := range found {
-		line("face", "%.2f to %.2f of the width, %.2f to %.2f of the height; confidence %s", f.Box.X0, f.Box.X1, f.Box.Y0, f.Box.Y1, percent(f.Sure))
+		line("found face", "%.2f to %.2f of the width, %.2f to %.2f of the height; confidence %s", f.Box.X0, f.Box.X1, f.Box.Y0, f.Box.Y1, percent(f.Sure))
 	}
 	if found != nil && len(found) == 0 {
-		line("face", "none found")
+		line("found face", "none")
 	}
 	line("tone curve", "%s (%s), good to %.2f a stop under clipping", r.Tone.Curve, r.Tone.Source, r.Tone.Sigma)
 	for _, l := range r.Labels {
@@ -268,6 +277,29 @@ func printReading(w io.Writer, gap bool, name string, r assess.Reading, found []
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// faceLines writes what is measured of a face.
+func faceLines(line func(what, format string, args ...any), f *assess.Face) {
+	line("face", "%s, headroom %.2f, %s clipped; its box is %s of the frame's height", levelText(f.Value, f.Sigma, f.AtLeast), f.Headroom, percent(f.ClippedShare), percent(f.Size))
+	if f.KeyFill != nil {
+		line("", "%s", f.KeyFill)
+	}
+	if f.Glare != nil {
+		line("", "%s", f.Glare.Advice())
+	}
+}
+
+// differenceText is a difference of levels with its sign.
+func differenceText(d *assess.Difference) string {
+	text := fmt.Sprintf("%+.2f ± %.2f", d.Value, d.Sigma)
+	switch {
+	case d.AtLeast:
+		return text + " or more"
+	case d.AtMost:
+		return text + " or less"
+	}
+	return text
 }
 
 // levelText says how far a level lies under the edge.
