@@ -25,9 +25,10 @@ type State struct {
 	Shutter    exposure.Shutter `json:"shutter_s"`
 	Reference  *assess.Box      `json:"reference"` // declared white reference
 	Marks      Marks            `json:"marks,omitzero"`
-	Sitter     string           `json:"sitter"`   // reference into the side file
-	Baseline   int              `json:"baseline"` // frame number, 0 none
-	Frames     []FrameState     `json:"frames"`   // the newest, oldest first, at most KeepFrames
+	Sitter     string           `json:"sitter"`          // reference into the side file
+	Baseline   int              `json:"baseline"`        // frame number, 0 none
+	Chart      *ChartReference  `json:"chart,omitempty"` // the shoot's reference for colour; null until a chart was read
+	Frames     []FrameState     `json:"frames"`          // the newest, oldest first, at most KeepFrames
 	FrameCount int              `json:"frame_count"`
 	Advice     Advice           `json:"advice"`
 	Question   *Question        `json:"question"`

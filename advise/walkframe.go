@@ -53,6 +53,11 @@ func (s State) walkFrame(at time.Time, f Frame, fresh bool, lights []LightState)
 		w.judged, w.answers = f.Number, w.At
 		x.Frame, x.Tries = f.Number, x.Tries+1
 		x.Verdict, x.Says = judgeChart(f)
+		if x.Verdict == Good {
+			var more string
+			s, more = s.charted(f)
+			x.Says += more
+		}
 		out := []Output{event("walk", Event{Frame: f.Number, Text: "Set-up, the chart: " + lowerFirst(x.Says)})}
 		if x.Verdict != Good {
 			return s, out

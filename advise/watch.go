@@ -37,6 +37,7 @@ type watching struct {
 	Arrived time.Time
 	Taken   string
 	StripAt assess.Box                    // where the grey strip is
+	Chart   [neutralCount]assess.Channels // of the neutrals in the colour chart's frame; zero: it shows none
 	Neutral [neutralCount]assess.Channels // of the neutrals where they were first seen since the baseline; zero: not yet
 }
 
@@ -502,6 +503,11 @@ func (s *State) based(frame int) bool {
 	w.Base, w.Model, w.Kind, w.Shift, w.Stands = frame, s.taught, p.Kind, nil, nil
 	w.Drift = w.Drift.Rebased()
 	w.Neutral = p.Neutral
+	for k, n := range w.Chart { // what the chart's frame shows of them is the reference
+		if n != (assess.Channels{}) && w.Neutral[k] != (assess.Channels{}) {
+			w.Neutral[k] = n
+		}
+	}
 	start := place{Set: p.Set}
 	for k, l := range w.Model.Fit().Predict(p.Set) {
 		y := p.Levels[k]

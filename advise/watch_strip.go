@@ -30,7 +30,7 @@ func (w *watching) strip(r *assess.Reading) rig.Measured {
 			places[i] = p
 		}
 		w.Places = places
-		w.Neutral[witnessNeutral] = assess.Channels{}
+		w.Neutral[witnessNeutral], w.Chart[witnessNeutral] = assess.Channels{}, assess.Channels{}
 	}
 	return rig.Measured{OK: true, Value: x.Value.Round(), Sigma: max(x.Sigma.Round(), 0.02), AtLeast: x.AtLeast}
 }

@@ -108,6 +108,12 @@ func (s State) Rebased() State {
 	return s
 }
 
+// Recoloured is the state after another frame became the reference for colour.
+func (s State) Recoloured() State {
+	s.Hues, s.Cast = nil, nil
+	return s
+}
+
 // Next takes a frame in. Frames must come in the order of their numbers; one that
 // comes late, or again, changes nothing. What can't be used is left out: clipped regions,
 // and values that are not finite or beyond what exposure can be.

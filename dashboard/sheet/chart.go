@@ -66,6 +66,9 @@ func recordedChart(frames []account.Frame) []row {
 		if c.Error != nil {
 			add("exposure", "%+.2f stop (give or take %.2f) against half a stop of room over a perfect white", float64(*c.Error), float64(c.Sigma))
 		}
+		if c.Shift != nil && c.Tint != nil {
+			add("reference", "%s", "for colour: neutrals of later frames are held against this frame's, and what shifts is drift")
+		}
 		if len(c.Warnings) > 0 {
 			add("mind", "%s", strings.Join(c.Warnings, " "))
 		}
