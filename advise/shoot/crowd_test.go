@@ -124,21 +124,21 @@ func TestPicturesAreMadeOnceAndAgainWhenTheyAreGone(t *testing.T) {
 			t.Errorf("Thumbnail(%d, %d) = %q, %v; want %q", frame, edge, jpeg, err, text)
 		}
 	}
-	want(1, 1600, dark+" at 1600")
+	want(1, 1600, dark+" at 1500")
 	want(1, 200, dark+" at 320")
 	b.take(s, "Q_0001.JPG", good)
-	want(1, 1600, good+" at 1600")
+	want(1, 1600, good+" at 1500")
 	b.take(s, "Q_0001.raw", "backdrop -0.7 white -3 kind approximate") // worth less: the JPEG stays
-	want(1, 1600, good+" at 1600")
+	want(1, 1600, good+" at 1500")
 	b.submit(s, Request{Reference: &advise.Reference{Frame: 1, Box: &card}})
-	want(1, 1600, good+" at 1600")
+	want(1, 1600, good+" at 1500")
 	b.close(s)
 	s = b.open()
-	want(1, 1600, good+" at 1600")
+	want(1, 1600, good+" at 1500")
 	if err := os.RemoveAll(filepath.Join(b.trailOf(s), "pictures")); err != nil {
 		t.Fatal(err)
 	}
-	want(1, 1600, good+" at 1600")
+	want(1, 1600, good+" at 1500")
 	os.RemoveAll(filepath.Join(b.trailOf(s), "pictures"))
 	b.file("Q_0001.JPG", dark) // not what was measured
 	for _, n := range []int{1, 0, -1, 7} {

@@ -22,7 +22,7 @@ import (
 // The pictures that the page shows: longest edge in pixels of the large and the
 // small one, made once per frame.
 const (
-	largeEdge = 1600
+	largeEdge = 1500 // a quarter of 24 megapixels, which photo keeps of the pass that measures
 	smallEdge = 320
 )
 

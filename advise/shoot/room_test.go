@@ -77,7 +77,7 @@ func TestPicturesLeaveTheRecordItsRoom(t *testing.T) {
 	b, d, s := onSmallDisk(t)
 	want := func(frame int, text string) {
 		t.Helper()
-		if jpeg, err := s.Thumbnail(context.Background(), frame, 1600); err != nil || string(jpeg) != text+" at 1600" {
+		if jpeg, err := s.Thumbnail(context.Background(), frame, 1600); err != nil || string(jpeg) != text+" at 1500" {
 			t.Errorf("Thumbnail(%d) = %q, %v, want %q", frame, jpeg, err, text)
 		}
 	}

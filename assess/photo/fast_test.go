@@ -100,11 +100,19 @@ func TestLevelsAloneAgreeWhereNothingClips(t *testing.T) {
 	}
 }
 
-// A thumbnail made from half the size is the one made from the whole, but for
+// A thumbnail made from half the size, or a quarter, is the one made from the whole, but for
 // rounding and for which pixels a border cuts.
 func TestThumbnailsFromHalfTheSizeLookTheSame(t *testing.T) {
+	thumbnailsLookTheSame(t, false, []int{40, 160, 300})
+}
+
+func TestThumbnailsFromAQuarterLookTheSame(t *testing.T) {
+	thumbnailsLookTheSame(t, true, []int{40, 160, 200})
+}
+
+func thumbnailsLookTheSame(t *testing.T, quarter bool, edges []int) {
 	for orientation := 1; orientation <= 8; orientation++ {
-		for _, edge := range []int{40, 160, 300} {
+		for _, edge := range edges {
 			data := cameraJPEG(t, 803, 601, orientation)
 			p, err := Read("a.jpg", data)
 			if err != nil {
@@ -112,6 +120,12 @@ func TestThumbnailsFromHalfTheSizeLookTheSame(t *testing.T) {
 			}
 			if p.half == nil {
 				t.Fatal("a camera's JPEG should be one for the quick reader")
+			}
+			if quarter {
+				var s *Survey
+				if p.quarter, err = entropy.ReadQuarter(data, 1, into(&s, orientation, entropy.Exact)); err != nil {
+					t.Fatal(err)
+				}
 			}
 			var pictures [2]image.Image
 			for i := range pictures {
@@ -122,7 +136,7 @@ func TestThumbnailsFromHalfTheSizeLookTheSame(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				p.half = nil // the second from the whole
+				p.half, p.quarter = nil, nil // the second from the whole
 			}
 			if pictures[0].Bounds() != pictures[1].Bounds() {
 				t.Fatalf("orientation %d, edge %d: %v from half the size, %v from the whole", orientation, edge, pictures[0].Bounds(), pictures[1].Bounds())

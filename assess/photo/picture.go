@@ -39,9 +39,10 @@ type Picture struct {
 	Orientation int // 1 to 8 as recorded, 1 where nothing is; the survey is already upright
 	Labels      []Label
 
-	decode func() (image.Image, error) // nil once released
-	half   func() (image.Image, error) // the same at half the size, or nil
-	larger *image.YCbCr                // the largest thumbnail that was made, upright; nil none
+	decode  func() (image.Image, error) // nil once released
+	half    func() (image.Image, error) // the same at half the size, or nil
+	quarter image.Image                 // and at a quarter, or nil
+	larger  *image.YCbCr                // the largest thumbnail that was made, upright; nil none
 }
 
 // Label is a remark that a person should see with the measurement.
@@ -73,7 +74,7 @@ func (p *Picture) label(code, format string, args ...any) {
 }
 
 // Release lets go of the decoded image and the file's bytes. The survey and all else stay.
-func (p *Picture) Release() { p.decode, p.half, p.larger = nil, nil, nil }
+func (p *Picture) Release() { p.decode, p.half, p.quarter, p.larger = nil, nil, nil, nil }
 
 // How large a picture may be. A larger one is refused before anything is
 // reserved for it; the largest cameras of 2026 have about 150 megapixels.

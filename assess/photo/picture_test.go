@@ -307,7 +307,7 @@ func TestThumbnailsAreUprightMeans(t *testing.T) {
 
 // shrink against sums over whole samples, on sizes that divide and those that don't.
 func TestShrinkKeepsTheMean(t *testing.T) {
-	for _, c := range []struct{ w, h, tw, th int }{{64, 64, 8, 8}, {101, 67, 13, 9}, {10, 10, 10, 10}, {3, 5, 6, 10}, {1, 1, 1, 1}, {50, 3, 7, 1}} {
+	for _, c := range []struct{ w, h, tw, th int }{{64, 64, 8, 8}, {101, 67, 13, 9}, {10, 10, 10, 10}, {3, 5, 6, 10}, {3, 5, 6, 5}, {3, 5, 3, 10}, {5, 5, 15, 10}, {1, 1, 1, 1}, {50, 3, 7, 1}} {
 		pix := make([]uint8, c.w*c.h)
 		total := 0.0
 		for i := range pix {
@@ -322,9 +322,12 @@ func TestShrinkKeepsTheMean(t *testing.T) {
 		if d := math.Abs(got/float64(len(out)) - total/float64(len(pix))); d > 1 {
 			t.Errorf("%d x %d to %d x %d: the mean moved by %.2f", c.w, c.h, c.tw, c.th, d)
 		}
-		if c.w == c.tw && !reflect.DeepEqual(out, pix) {
+		if c.w == c.tw && c.h == c.th && !reflect.DeepEqual(out, pix) {
 			t.Errorf("%d x %d to its own size isn't the same", c.w, c.h)
 		}
+	}
+	if got, want := shrink(plane{[]uint8{1, 2, 9, 3, 4, 9}, 3, 1, 2, 2, 0, 0}, 4, 4, func() {}), []uint8{1, 1, 2, 2, 1, 1, 2, 2, 3, 3, 4, 4, 3, 3, 4, 4}; !reflect.DeepEqual(got, want) {
+		t.Errorf("twice as large: %v, want %v", got, want)
 	}
 	flat := shrink(plane{bytes.Repeat([]byte{200}, 77*31), 77, 1, 77, 31, 0, 0}, 20, 9, func() {})
 	if !reflect.DeepEqual(flat, bytes.Repeat([]byte{200}, 20*9)) {

@@ -20,8 +20,8 @@ const thumbnailQuality = 85
 
 // Thumbnail is the picture as an upright JPEG whose longer edge has at most
 // maxEdge pixels; a smaller picture keeps its size. Each of its pixels is the
-// area-weighted mean of the pixels it covers, in code values; of squares of 2x2
-// pixels where the picture is at least twice as large, and of the pixels of a thumbnail that was made before
+// area-weighted mean of the pixels it covers, in code values; of squares of 2x2 or 4x4
+// pixels where the picture is at least so many times as large, and of the pixels of a thumbnail that was made before
 // where that is at least four times as large. It is not for several goroutines at once.
 func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
 	return p.ThumbnailYielding(maxEdge, func() {})
@@ -32,21 +32,19 @@ func (p *Picture) Thumbnail(maxEdge int) ([]byte, error) {
 func (p *Picture) ThumbnailYielding(maxEdge int, yield func()) ([]byte, error) {
 	yield()
 	maxEdge = max(maxEdge, 1)
-	full, of, err := p.forThumbnail(maxEdge)
+	full, times, of, err := p.forThumbnail(maxEdge)
 	if err != nil {
 		return nil, err
 	}
 	l := layoutOf(p.Orientation)
 	if from := p.larger; from != nil && max(from.Rect.Dx(), from.Rect.Dy()) >= 4*maxEdge {
 		// Upright already, and of the full picture's shape but for a rounded edge.
-		full, of, l = from, from.Rect.Size(), layoutOf(1)
+		full, times, of, l = from, 1, from.Rect.Size(), layoutOf(1)
 	}
 	size := full.Bounds().Size()
-	// An odd edge leaves half the size half a sample short of whole ones.
-	shortX, shortY := 128*(2*size.X-of.X), 128*(2*size.Y-of.Y)
-	if size == of {
-		shortX, shortY = 0, 0
-	}
+	// An edge that doesn't divide leaves a smaller picture a part of a sample short of whole ones.
+	short := func(samples, pixels int) int { return 256 / times * (times*samples - pixels) }
+	shortX, shortY := short(size.X, of.X), short(size.Y, of.Y)
 	long := max(of.X, of.Y)
 	w, h := of.X, of.Y
 	if long > maxEdge {
@@ -62,8 +60,8 @@ func (p *Picture) ThumbnailYielding(maxEdge int, yield func()) ([]byte, error) {
 		cw, ch := chromaSize(img)
 		// So may chroma be, counted in its own samples.
 		shortC, shortR := 0, 0
-		if size != of {
-			shortC, shortR = 128*(2*cw-coarse(of.X, size.X, cw)), 128*(2*ch-coarse(of.Y, size.Y, ch))
+		if times > 1 {
+			shortC, shortR = short(cw, coarse(of.X, img.Rect.Dx(), cw)), short(ch, coarse(of.Y, img.Rect.Dy(), ch))
 		}
 		upright(out.Y, shrink(plane{img.Y, img.YStride, 1, size.X, size.Y, shortX, shortY}, w, h, yield), w, h, 1, l)
 		upright(out.Cb, shrink(plane{img.Cb, img.CStride, 1, cw, ch, shortC, shortR}, w, h, yield), w, h, 1, l)
@@ -158,6 +156,10 @@ func coarse(pixels, luma, chroma int) int {
 // chroma may be). Weights are in 1/256 of a sample.
 func shrink(p plane, w, h int, yield func()) []uint8 {
 	out := make([]uint8, w*h)
+	if p.step == 1 && p.lessX == 0 && p.lessY == 0 && (w == p.w || w == 2*p.w) && (h == p.h || h == 2*p.h) {
+		p.repeat(out, w/p.w, h/p.h)
+		return out
+	}
 	cols, rows := samples(256*p.w-p.lessX, w), samples(256*p.h-p.lessY, h)
 	widths := make([]uint64, w) // of a small pixel
 	for x, c := range cols {
@@ -169,7 +171,7 @@ func shrink(p plane, w, h int, yield func()) []uint8 {
 	var wg sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), h) {
 		wg.Go(func() {
-			sums := make([]uint64, p.w)
+			sums := make([]uint32, p.w) // of up to 65,535 rows, so of weights of up to 256 times as much: less than 2^32
 			for {
 				y := int(next.Add(1)) - 1
 				if y >= h {
@@ -180,22 +182,23 @@ func shrink(p plane, w, h int, yield func()) []uint8 {
 				var rowWeight uint64
 				for _, s := range rows[y] {
 					rowWeight += s.weight
+					weight := uint32(s.weight)
 					row := p.pix[s.at*p.stride:]
 					if p.step == 1 {
 						row = row[:len(sums)]
 						for x, v := range row {
-							sums[x] += s.weight * uint64(v)
+							sums[x] += weight * uint32(v)
 						}
 						continue
 					}
 					for x := range sums {
-						sums[x] += s.weight * uint64(row[x*p.step])
+						sums[x] += weight * uint32(row[x*p.step])
 					}
 				}
 				for x, c := range cols {
 					var sum uint64
 					for _, s := range c {
-						sum += s.weight * sums[s.at]
+						sum += s.weight * uint64(sums[s.at])
 					}
 					weight := widths[x] * rowWeight
 					out[y*w+x] = uint8((sum + weight/2) / weight)
@@ -205,6 +208,24 @@ func shrink(p plane, w, h int, yield func()) []uint8 {
 	}
 	wg.Wait()
 	return out
+}
+
+// repeat copies a plane, each sample once or twice across and down.
+func (p plane) repeat(out []uint8, across, down int) {
+	w := across * p.w
+	for y := range p.h {
+		row, to := p.pix[y*p.stride:y*p.stride+p.w], out[y*down*w:(y*down+1)*w]
+		if across == 1 {
+			copy(to, row)
+		} else {
+			for x, v := range row {
+				to[2*x], to[2*x+1] = v, v
+			}
+		}
+		if down == 2 {
+			copy(out[(2*y+1)*w:], to)
+		}
+	}
 }
 
 // weighted is a sample and how much of it is covered, 1 to 256.

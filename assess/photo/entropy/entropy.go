@@ -85,14 +85,23 @@ func Read(data []byte, want Want, begin func(Frame) Sink) error {
 }
 
 func readWith(data []byte, want Want, begin func(Frame) Sink, workers int, vector bool) error {
-	j, err := parse(data)
+	j, err := begun(data, want, begin, workers, vector)
 	if err != nil {
 		return err
 	}
+	return j.run(workers)
+}
+
+// begun is a job that waits to be run.
+func begun(data []byte, want Want, begin func(Frame) Sink, workers int, vector bool) (*job, error) {
+	j, err := parse(data)
+	if err != nil {
+		return nil, err
+	}
 	if err := j.split(workers); err != nil {
-		return err
+		return nil, err
 	}
 	j.want, j.vector = want, vector
 	j.sink = begin(Frame{j.width, j.height, len(j.comps) == 1})
-	return j.run(workers)
+	return j, nil
 }

@@ -30,24 +30,48 @@ func half(data []byte, workers int, vector bool) (image.Image, error) {
 		return nil, err
 	}
 	j.want, j.vector = smaller, vector
+	img := j.shrunk(2)
+	if err := j.run(workers); err != nil {
+		return nil, err
+	}
+	return img, nil
+}
+
+// ReadQuarter is [Read] in [Exact], and gives a picture of a quarter of the width and height from the same pass, as [Half]
+// does: each sample is the mean of 4x4. Of pictures whose longer edge is under from it gives none: nil.
+func ReadQuarter(data []byte, from int, begin func(Frame) Sink) (image.Image, error) {
+	return readQuarter(data, from, begin, runtime.GOMAXPROCS(0), vectors)
+}
+
+func readQuarter(data []byte, from int, begin func(Frame) Sink, workers int, vector bool) (image.Image, error) {
+	j, err := begun(data, Exact, begin, workers, vector)
+	if err != nil {
+		return nil, err
+	}
+	var img image.Image
+	if max(j.width, j.height) >= from {
+		img, j.quarter = j.shrunk(4), true
+	}
+	if err := j.run(workers); err != nil {
+		return nil, err
+	}
+	return img, nil
+}
+
+// shrunk makes a picture by times smaller, whose planes the job then fills.
+func (j *job) shrunk(by int) image.Image {
 	// Whole MCUs, of which the picture is a part.
-	all := image.Rect(0, 0, j.mxx*j.mw/2, j.myy*j.mh/2)
-	seen := image.Rect(0, 0, (j.width+1)/2, (j.height+1)/2)
+	all := image.Rect(0, 0, j.mxx*j.mw/by, j.myy*j.mh/by)
+	seen := image.Rect(0, 0, (j.width+by-1)/by, (j.height+by-1)/by)
 	if len(j.comps) == 1 {
 		img := image.NewGray(all)
 		j.planes[0] = plane{img.Pix, img.Stride}
-		if err := j.run(workers); err != nil {
-			return nil, err
-		}
-		return img.SubImage(seen), nil
+		return img.SubImage(seen)
 	}
 	y, c := &j.comps[0], &j.comps[1]
 	img := image.NewYCbCr(all, ratios[[2]uint{uint(y.h/c.h - 1), uint(y.v/c.v - 1)}])
 	j.planes = [3]plane{{img.Y, img.YStride}, {img.Cb, img.CStride}, {img.Cr, img.CStride}}
-	if err := j.run(workers); err != nil {
-		return nil, err
-	}
-	return img.SubImage(seen), nil
+	return img.SubImage(seen)
 }
 
 // smaller is what Half wants.
@@ -76,6 +100,35 @@ func (m *measurer) shrink(blocks []int16, flat []bool, mx, my int) {
 			}
 		}
 	}
+}
+
+// quarters puts an MCU's samples into the planes, each block as 2x2.
+func (m *measurer) quarters(mx, my int) {
+	k := 0
+	for i := range m.job.comps {
+		c, p := &m.job.comps[i], &m.job.planes[i]
+		for by := range c.v {
+			for bx := range c.h {
+				at := 2*(my*c.v+by)*p.stride + 2*(mx*c.h+bx)
+				b := &m.samples[k]
+				k++
+				upper, lower := fours((*[32]uint8)(b[:])), fours((*[32]uint8)(b[32:]))
+				binary.LittleEndian.PutUint16(p.pix[at:], upper)
+				binary.LittleEndian.PutUint16(p.pix[at+p.stride:], lower)
+			}
+		}
+	}
+}
+
+// fours is the means of 4x4 samples of four rows of eight, rounded half up, as two bytes.
+func fours(rows *[32]uint8) uint16 {
+	const even = 0x00FF00FF00FF00FF
+	a, b := binary.LittleEndian.Uint64(rows[:]), binary.LittleEndian.Uint64(rows[8:])
+	c, d := binary.LittleEndian.Uint64(rows[16:]), binary.LittleEndian.Uint64(rows[24:])
+	sum := a&even + b&even + c&even + d&even // four lanes of up to 2040
+	sum += a>>8&even + b>>8&even + c>>8&even + d>>8&even
+	sum += sum>>16 + 8<<32 + 8 // every other lane, up to 4088
+	return uint16(sum>>4&0xFF | sum>>(32+4-8)&0xFF00)
 }
 
 // pairs is the means of 2x2 samples of two rows of eight, as four bytes.

@@ -23,10 +23,11 @@ type job struct {
 	interval      int       // MCUs between restart markers, 0 for none
 	scan          []byte    // the entropy-coded data, up to the end marker
 
-	want   Want
-	vector bool
-	sink   Sink
-	planes [3]plane // in Half
+	want    Want
+	vector  bool
+	sink    Sink
+	planes  [3]plane // in Half, and in ReadQuarter where quarter is set
+	quarter bool
 	work
 }
 

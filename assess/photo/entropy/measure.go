@@ -118,6 +118,9 @@ func (w *worker) measure(coefs []int16, flat []bool, n, mcu int, pred *[3]int32)
 func (m *measurer) exact(blocks []int16, flat []bool, mx, my int) {
 	j := m.job
 	m.transform(blocks, flat)
+	if j.quarter {
+		m.quarters(mx, my)
+	}
 	x0, y0 := mx*j.mw, my*j.mh
 	t := &m.band.cells[x0/CellSize]
 	if m.vector && x0+j.mw <= j.width && y0+j.mh <= j.height {
