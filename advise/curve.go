@@ -31,12 +31,17 @@ type CurveHow string
 // The ways.
 const (
 	CurveByBracket CurveHow = "bracket"   // by the guide
+	CurveByItself  CurveHow = "itself"    // from changes of light of known size during the shoot
 	CurveElsewhere CurveHow = "elsewhere" // by command, or in another shoot, while this one rested
 )
 
 func (s State) curved(c Curve) (State, []Output) {
 	guided := c.How == CurveByBracket && s.Bracketing()
 	if c.Now == nil || c.Was == nil {
+		if c.How == CurveByItself {
+			s.Unfixed = true
+			return s, []Output{event("curve", Event{Text: "No tone curve is learned from this shoot's adjustments: " + c.Why})}
+		}
 		if !guided {
 			return s, nil
 		}
@@ -50,6 +55,9 @@ func (s State) curved(c Curve) (State, []Output) {
 	was, now := c.Was.SigmaOneStopUnder().Round(), c.Now.SigmaOneStopUnder().Round()
 	text := fmt.Sprintf("Levels of %s come through the tone curve %s from the next frame on. One stop under clipping they were known to ±%.2f stop, now to ±%.2f.",
 		c.Camera, c.Now.Name(), float64(was), float64(now))
+	if c.How == CurveByItself {
+		text += fmt.Sprintf(" It was learned from %s of known size; a bracket would tell it better.", count(c.Frames, "change"))
+	}
 	if c.Most > 0 {
 		text += fmt.Sprintf(" Steps of the bracket, read with curves that never saw them, are off by %.2f stop in the middle, 95 %% by under %.2f.", float64(c.Median), float64(c.Most))
 	}
@@ -68,8 +76,7 @@ func (s State) curved(c Curve) (State, []Output) {
 	return s, []Output{event("curve", Event{Text: text})}
 }
 
-// reexpressed takes what is still used of earlier frames over to another curve. The detectors of drift begin
-// anew: their levels were those of the curve before.
+// reexpressed takes what is still used of earlier frames over to another curve.
 func (s State) reexpressed(was, now *tone.Curve) State {
 	if was.Name() == now.Name() {
 		return s
@@ -95,9 +102,46 @@ func (s State) reexpressed(was, now *tone.Curve) State {
 		c.Text = s.matchText(c)
 		s.Match = &c
 	}
-	s.watch.drop()
-	s.Drift = s.drifting()
+	s.watch = s.watch.reexpressed(was, now)
 	return s
+}
+
+// reexpressed moves the levels that frames are held against, so that a curve that changes is no drift.
+func (w watching) reexpressed(was, now *tone.Curve) watching {
+	v := func(l exposure.Stops) exposure.Stops { return assess.Relevelled(l, was, now) }
+	colours := func(c assess.Channels) assess.Channels {
+		return assess.Channels{Red: v(c.Red), Green: v(c.Green), Blue: v(c.Blue)} // 0, not seen yet, stays 0
+	}
+	w.Model, w.First = reexpressedModel(w.Model, was, now), v(w.First)
+	for i := range w.Areas {
+		w.Areas[i].Level = v(w.Areas[i].Level)
+	}
+	for i := range w.Neutral {
+		w.Neutral[i] = colours(w.Neutral[i])
+	}
+	w.Places = slices.Clone(w.Places)
+	for i := range w.Places {
+		p := &w.Places[i]
+		p.Strip.Level = v(p.Strip.Level)
+		for k := range p.Anchors {
+			p.Anchors[k].Level = v(p.Anchors[k].Level)
+		}
+	}
+	w.Past = slices.Clone(w.Past)
+	for i := range w.Past {
+		p := &w.Past[i]
+		p.Strip.Value = v(p.Strip.Value)
+		for k := range p.Levels {
+			p.Levels[k].Value = v(p.Levels[k].Value)
+		}
+		for k := range p.Areas {
+			p.Areas[k].Level = v(p.Areas[k].Level)
+		}
+		for k := range p.Neutral {
+			p.Neutral[k] = colours(p.Neutral[k])
+		}
+	}
+	return w
 }
 
 // reexpressedModel moves the levels that a light model was taught. What was believed beforehand of the lights

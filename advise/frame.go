@@ -105,6 +105,7 @@ func (s State) frame(in Input) (State, []Output) {
 	}
 	s, more := s.counted().exposureSeen(f.Number, st.Reading.Exif)
 	out = append(out, more...)
+	before := s
 	switch {
 	case s.Walking():
 		s, more = s.walkFrame(in.At, f, fresh, stood)
@@ -114,6 +115,9 @@ func (s State) frame(in Input) (State, []Output) {
 		s, more = s.learn(in.At, f, fresh)
 		s, more = s.watched(in, more)
 		out = append(out, more...)
+	}
+	if fresh && s.Plan != nil {
+		s = s.knownStep(before, f)
 	}
 	if judged && s.taught.Known() && s.lastSet.Power != nil {
 		// What the frame taught says how far over the edge it lies.

@@ -7,6 +7,7 @@ import (
 	"thirdstop/advise/rig"
 	"thirdstop/assess"
 	"thirdstop/assess/exposure"
+	"thirdstop/assess/tone"
 )
 
 // State is all that is known of a shoot. It is a value: [Apply] never changes
@@ -33,10 +34,13 @@ type State struct {
 	Advice     Advice           `json:"advice"`
 	Question   *Question        `json:"question"`
 	Drift      Drifting         `json:"drift"`
-	Walk       *Walk            `json:"walk,omitempty"`    // the guided set-up; nil: none was begun
-	Earlier    *Earlier         `json:"earlier,omitempty"` // the shoot whose light is built again, nil where none is
-	Match      *Match           `json:"match,omitempty"`   // something was swapped, and pictures shall come out as before
-	Bracket    *Bracket         `json:"bracket,omitempty"` // the guide to the tone curve; nil: none was begun
+	Walk       *Walk            `json:"walk,omitempty"`        // the guided set-up; nil: none was begun
+	Earlier    *Earlier         `json:"earlier,omitempty"`     // the shoot whose light is built again, nil where none is
+	Match      *Match           `json:"match,omitempty"`       // something was swapped, and pictures shall come out as before
+	Bracket    *Bracket         `json:"bracket,omitempty"`     // the guide to the tone curve; nil: none was begun
+	Known      []tone.Known     `json:"known,omitempty"`       // changes of light of known size that were seen, the newest, for learning the tone curve
+	Unfixed    bool             `json:"unfixed,omitempty"`     // such changes contradict each other: no curve is learned from them
+	KnownCount int              `json:"known_count,omitempty"` // of all that were seen
 
 	model       rig.Model    // learned, without the newest frame
 	taught      rig.Model    // learned, with the newest frame

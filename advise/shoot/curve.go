@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"time"
 
 	"thirdstop/advise"
 	"thirdstop/assess"
@@ -203,4 +204,34 @@ func (s *Shoot) outOfDate(r *assess.Reading, m Measured) bool {
 	_, key, _ := b.Shot()
 	now := s.c.Curves.For(key)
 	return now.Source() == tone.FromFrames && now.Name() != r.Tone.Curve && r.AsWritten()
+}
+
+// learnAt are the numbers of known steps at which a curve is learned from them: often enough to get better, and not with
+// every frame, for each time levels are expressed anew.
+var learnAt = []int{3, 6, 10, 20, 30, 40, 60}
+
+// learnByItself learns from the changes of known size that this shoot showed, when there are enough since before of them
+// were. The caller holds mu.
+func (s *Shoot) learnByItself(m Measured, before int) {
+	n := s.state.KnownCount
+	b, ok := m.(Bracketed)
+	if !ok || s.c.Curves == nil || s.state.Unfixed || s.state.Bracketing() || s.trail.Err() != nil ||
+		!slices.ContainsFunc(learnAt, func(at int) bool { return before < at && at <= n }) {
+		return
+	}
+	_, key, _ := b.Shot()
+	stored, have := s.c.Curves.Entry(key)
+	was := s.c.Curves.For(key)
+	e, better, err := tone.Improved(stored, have, key, s.id, s.state.Known)
+	switch {
+	case err != nil:
+		s.takeCurve(advise.Curve{How: advise.CurveByItself, Why: sentence(err) + "."})
+	case better:
+		e.Learned = s.now().Truncate(time.Second)
+		if _, err := s.c.Curves.Save(e); err != nil {
+			s.c.Log.Warn().Str("why", sentence(err)).Msg("a tone curve can't be kept")
+			return
+		}
+		s.takeCurve(advise.Curve{How: advise.CurveByItself, Camera: key.Camera(), Was: was, Now: e.Curve, Frames: len(e.Known)})
+	}
 }

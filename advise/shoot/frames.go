@@ -114,6 +114,7 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 		f.Sight = s.sight(f.Number, m)
 		err = s.curveElsewhere(r, m)
 	}
+	known := s.state.KnownCount
 	if err == nil {
 		err = s.takeFrame(&f, kept, fileMark{v.Size, v.ModTime.UTC()})
 	}
@@ -124,6 +125,7 @@ func (s *Shoot) Complete(_ context.Context, v watcher.Version) error {
 	}
 	s.unrecorded = nil
 	s.learnWhenReady()
+	s.learnByItself(m, known)
 	s.bookmarkIfDue()
 	s.latency = 0
 	if !v.Existing && !v.Written.IsZero() {

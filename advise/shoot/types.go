@@ -108,6 +108,7 @@ type Previewer interface {
 // Curves are the tone curves of cameras, kept across shoots. Measuring takes them up at once.
 type Curves interface {
 	For(k tone.Key) *tone.Curve
+	Entry(k tone.Key) (tone.Entry, bool)
 	Save(e tone.Entry) (path string, err error)
 }
 

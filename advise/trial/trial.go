@@ -35,6 +35,8 @@ type Options struct {
 	Trace    io.Writer      // what happened frame by frame, where it is wanted; then one studio after another
 	AnyClips bool           // the plan allows any share of the sitter to clip
 	Wrong    float64        // how wrong the plan's distances are, one standard deviation; 0.3 is 30 %. Negative: the plan has none
+
+	Curves []studio.CurveKind // cameras have one of these; empty: one of the studio's seven
 }
 
 // Outcome is what became of one studio.
@@ -77,7 +79,7 @@ type stage struct {
 
 // staged sets a studio up. What keeps it from being tried is told in skipped.
 func staged(seed uint64, o Options) (g stage, skipped string) {
-	st := studio.Random(seed, studio.RandomOptions{Off: o.Off, NoNarrow: true})
+	st := studio.Random(seed, studio.RandomOptions{Off: o.Off, NoNarrow: true, Curves: o.Curves})
 	if o.Scatter > 0 {
 		st.Scatter = o.Scatter
 	}

@@ -54,6 +54,7 @@ type Sample struct {
 type Scenes struct {
 	Count    int
 	Seed     uint64
+	Words    string // which curves
 	Samples  []Sample
 	Brackets int      // taken in all
 	Refused  []string // scenes whose brackets were not learned from, and why
@@ -67,14 +68,18 @@ const everyJPEG = 10
 const bracketFrames = 9
 
 // Levels measures scenes. Levels are compared with the true light of the same place: the cells that
-// the reading took. Only unclipped values count. An end of ctx ends it early with its error.
-func Levels(ctx context.Context, scenes int, seed uint64) (*Scenes, error) {
-	out := &Scenes{Count: scenes, Seed: seed}
+// the reading took. Only unclipped values count. Cameras have one of the curves that are named, else one of the studio's seven.
+// An end of ctx ends it early with its error.
+func Levels(ctx context.Context, scenes int, seed uint64, curves ...studio.CurveKind) (*Scenes, error) {
+	out := &Scenes{Count: scenes, Seed: seed, Words: "seven tone curves"}
+	if len(curves) > 0 {
+		out.Words = fmt.Sprintf("%d tone curves within the span of cameras", len(curves))
+	}
 	for n := range scenes {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		st := studio.Random(Base+seed*1_000_003+uint64(n), studio.RandomOptions{Off: 1.2, Width: 900, PictureHeight: 600})
+		st := studio.Random(Base+seed*1_000_003+uint64(n), studio.RandomOptions{Off: 1.2, Width: 900, PictureHeight: 600, Curves: curves})
 		if err := out.scene(n, st); err != nil {
 			return nil, err
 		}
@@ -196,6 +201,15 @@ func learn(st *studio.Studio, viaJPEG bool) (best *tone.Fitted, taken int, err e
 		err = nil
 	}
 	return best, taken, err
+}
+
+// Bracketed is the curve that a person gets by the guide in a studio: a bracket of nine frames, taken again while its edge is not known.
+func Bracketed(st *studio.Studio) (*tone.Curve, error) {
+	f, _, err := learn(st, false)
+	if err != nil {
+		return nil, err
+	}
+	return f.Curve, nil
 }
 
 func refusal(err error) bool {

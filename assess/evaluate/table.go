@@ -104,7 +104,7 @@ func (s *Scenes) WriteTable(w io.Writer) error {
 	for _, x := range s.Samples {
 		scenes[x.Scene] = true
 	}
-	fmt.Fprintf(w, "%d random scenes of the virtual studio (seed %d), seven tone curves, flare, vignetting, noise, motion; every tenth through JPEG files.\n", s.Count, s.Seed)
+	fmt.Fprintf(w, "%d random scenes of the virtual studio (seed %d), %s, flare, vignetting, noise, motion; every tenth through JPEG files.\n", s.Count, s.Seed, s.Words)
 	fmt.Fprintf(w, "%d gave unclipped values; no backdrop was found in %d; in %d nothing was learned; %.1f brackets were taken a scene. Errors in stops, 95 %% confidence intervals in brackets.\n\n", len(scenes), s.Unseen, len(s.Refused), float64(s.Brackets)/float64(max(s.Count, 1)))
 	fmt.Fprintln(w, "| quantity | true level | curve | values (scenes) | median error | 95 % of errors under | error in sigmas, r.m.s. | within 2 sigmas |")
 	fmt.Fprintln(w, "| --- | --- | --- | --- | --- | --- | --- | --- |")

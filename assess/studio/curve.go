@@ -18,7 +18,7 @@ const (
 	curves
 )
 
-// Curves lists every curve.
+// Curves lists every curve of a family of its own; see [Cameras] for those within the span of cameras.
 func Curves() []CurveKind {
 	all := make([]CurveKind, curves)
 	for i := range all {
@@ -45,6 +45,9 @@ func (k CurveKind) String() string {
 	case IndexCurve:
 		return "index"
 	}
+	if k.isCamera() {
+		return k.cameraName()
+	}
 	return "unknown"
 }
 
@@ -56,6 +59,9 @@ func (k CurveKind) Code(light float64) float64 {
 	}
 	if light >= 1 {
 		return 255
+	}
+	if k.isCamera() {
+		return k.cameraCode(light)
 	}
 	switch k {
 	case ShoulderCurve:

@@ -231,9 +231,25 @@ func (s *system) row(l *seen) (r row, want float64) {
 	return r, float64(st.Ratio) - s.begin.level(l.ch, l.light) + s.begin.level(l.ch, l.dark)
 }
 
+// fit refuses lines that cover too few tones for a curve of their own, and solves.
 func fit(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
+	firm, from, to := 0, float64(White), 0.0
+	for _, l := range lines {
+		if !l.edge && !l.atLeast {
+			firm++
+			from, to = min(from, l.dark), max(to, l.light)
+		}
+	}
+	if firm < 12 || begin.level(1, to)-begin.level(1, from) < 2 {
+		return nil, fmt.Errorf("%w: even places that are unclipped in two frames cover too few tones; "+
+			"take frames from nearly white to nearly black, of a scene with light and dark surfaces", ErrTooLittle)
+	}
+	return solve(steps, lines, begin)
+}
+
+// solve finds the likeliest curve under lines and prior.
+func solve(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
 	f := &Fitted{From: White, lines: lines, Frames: map[int]exposure.Stops{}}
-	firm := 0
 	for _, l := range lines {
 		if l.edge {
 			f.Edge = true
@@ -241,13 +257,8 @@ func fit(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
 		if l.edge || l.atLeast {
 			continue
 		}
-		firm++
 		f.Lines++
 		f.From, f.To = min(f.From, l.dark), max(f.To, l.light)
-	}
-	if firm < 12 || begin.level(1, f.To)-begin.level(1, f.From) < 2 {
-		return nil, fmt.Errorf("%w: even places that are unclipped in two frames cover too few tones; "+
-			"take frames from nearly white to nearly black, of a scene with light and dark surfaces", ErrTooLittle)
 	}
 	s := newSystem(steps, begin)
 	rows, want := make([]row, len(lines)), make([]float64, len(lines))

@@ -98,6 +98,9 @@ type Entry struct {
 	To      float64   `json:"to_code"`
 	Edge    bool      `json:"edge_seen"`
 
+	// Known are the single steps that a curve was learned from during shoots; empty for one that a bracket gave.
+	Known []Known `json:"known,omitempty"`
+
 	// Errors of a step read leave-one-out, codes 20 to 245; 0 where they could not be taken.
 	Median exposure.Stops `json:"off_median_stops"`
 	Most   exposure.Stops `json:"off_95_percent_stops"`
@@ -153,6 +156,17 @@ func OpenStore(dir string) (*Store, error) {
 		faults = append(faults, fmt.Errorf("the tone curve %s is left out: %w; learn it anew or delete the file", name, err))
 	}
 	return s, errors.Join(faults...)
+}
+
+// Entry is what is stored of a camera and rendering.
+func (s *Store) Entry(k Key) (Entry, bool) {
+	if s == nil {
+		return Entry{}, false
+	}
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	e, ok := s.entries[k]
+	return e, ok
 }
 
 // For is the curve of a camera and rendering; [Default] where none was learned. A curve

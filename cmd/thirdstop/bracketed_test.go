@@ -14,6 +14,7 @@ import (
 	"thirdstop/advise"
 	"thirdstop/advise/plan"
 	"thirdstop/advise/shoot"
+	"thirdstop/assess/exposure"
 	"thirdstop/assess/studio"
 	"thirdstop/assess/tone"
 	"thirdstop/watcher"
@@ -217,5 +218,84 @@ func TestACurveLearnedElsewhereIsTakenUp(t *testing.T) {
 	}
 	if err != nil || !found {
 		t.Errorf("the log doesn't tell of the curve (%v)", err)
+	}
+}
+
+// A shoot whose lights are turned by recorded steps teaches the camera's curve by itself: it is stored, told, recorded, and the
+// next frame comes through it; the record replays to the same.
+func TestAShootLearnsTheToneCurveByItself(t *testing.T) {
+	lonely(t)
+	g := newGuided(t)
+	g.room.Camera.Shutter, g.room.Ambient, g.room.Camera.Curve = 1.0/125, studio.Ambient{Value: 1}, studio.IndexCurve
+	g.room.Sitter.Card = true
+	var text strings.Builder
+	text.WriteString("version: 1\nbackdrop:\n  colour: white\nlights:\n")
+	for i := range g.room.Lights {
+		l := &g.room.Lights[i]
+		l.On = l.Role == studio.Key || l.Role == studio.Background
+		if l.On {
+			scale := exposure.ThirdFractions
+			if l.Click == exposure.Tenth {
+				scale = exposure.TenthFractions
+			}
+			if err := l.Turn(l.Power - 2*exposure.Stop); err != nil { // under the edge, where it measures
+				t.Fatal(err)
+			}
+			fmt.Fprintf(&text, "  - role: %s\n    group: %s\n    power: %s\n", l.Role, l.Group, scale.Format(l.Power))
+		}
+	}
+	submit := func(r shoot.Request) {
+		t.Helper()
+		if _, err := g.s.Submit(t.Context(), r); err != nil {
+			t.Fatal(err)
+		}
+	}
+	submit(shoot.Request{Plan: &advise.PlanText{Name: "boathouse.yaml", Text: text.String()}})
+	quiet, err := g.room.Expected()
+	if err != nil {
+		t.Fatal(err)
+	}
+	card, ok := quiet.Region(studio.WhiteReference)
+	if !ok {
+		t.Fatal("the boathouse holds no card")
+	}
+	st := g.frame()
+	box := inner(card.Box)
+	submit(shoot.Request{Reference: &advise.Reference{Frame: 1, Box: &box}})
+	st = g.frame()
+	for n := 0; n < 24 && st.Frames[len(st.Frames)-1].Reading.Tone.Source != "learned"; n++ {
+		l := st.Lights[n/2%len(st.Lights)]
+		to := l.Power + exposure.Stop
+		if n%2 == 1 {
+			to = l.Power - exposure.Stop
+		}
+		submit(shoot.Request{Adjusted: &advise.Adjusted{Group: l.Group, To: to}})
+		if err := g.room.Light(l.Group).Turn(to); err != nil {
+			t.Fatal(err)
+		}
+		st = g.frame()
+	}
+	last := st.Frames[len(st.Frames)-1].Reading
+	if last.Tone.Source != "learned" {
+		t.Fatalf("after %d frames and %d known changes the frames come through %+v", g.n, st.KnownCount, last.Tone)
+	}
+	store, err := tone.OpenStore(curvesPath(g.data))
+	if err != nil || len(store.List()) != 1 || store.List()[0].Curve.Name() != last.Tone.Curve || len(store.List()[0].Known) < tone.FewestKnown {
+		t.Errorf("stored are %v (%v), want %s with its steps", store.List(), err, last.Tone.Curve)
+	}
+	if was := tone.Default().SigmaOneStopUnder(); !(last.Tone.Sigma < was) {
+		t.Errorf("a stop under the edge is known to ±%v, before to ±%v", last.Tone.Sigma, was)
+	}
+	for _, f := range st.Frames {
+		if f.Reading.Tone.Curve != last.Tone.Curve {
+			t.Errorf("frame %d is still expressed through %s", f.Number, f.Reading.Tone.Curve)
+		}
+	}
+	if err := g.s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	re, err := shoot.Replay(filepath.Join(g.data, "shoots", g.s.ID()))
+	if err != nil || len(re.Differs) > 0 {
+		t.Errorf("the replay: %d differences, %v", len(re.Differs), err)
 	}
 }
