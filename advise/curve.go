@@ -117,7 +117,7 @@ func (w watching) reexpressed(was, now *tone.Curve) watching {
 		w.Areas[i].Level = v(w.Areas[i].Level)
 	}
 	for i := range w.Neutral {
-		w.Neutral[i] = colours(w.Neutral[i])
+		w.Neutral[i], w.Chart[i] = colours(w.Neutral[i]), colours(w.Chart[i])
 	}
 	w.Places = slices.Clone(w.Places)
 	for i := range w.Places {
