@@ -87,9 +87,12 @@ func course(a *account.Account, frames []account.Frame, width, height float64) t
 			class = "edge"
 		}
 		d.line(left, Y(v), width-right, Y(v), class)
-		d.text(left-1.5, Y(v)+1, "small end", fmt.Sprintf("%+.1f", v))
+		words := fmt.Sprintf("%+.1f", v)
+		if v == 0 {
+			words = "0"
+		}
+		d.text(left-1.5, Y(v)+1, "small end", words)
 	}
-	d.text(width-right, Y(0)-1, "small end", "edge of clipping")
 	for _, s := range all {
 		if bottomOf := s.low; s.high > bottomOf && !s.upper {
 			d.el("rect", "x", left, "y", Y(s.high), "width", width-left-right, "height", max(Y(bottomOf)-Y(s.high), 0.2), "class", "band "+s.class)
@@ -190,7 +193,11 @@ func events(d *drawing, a *account.Account, X func(float64) float64, top, bottom
 			x := X(float64(f.Number))
 			d.el("path", "d", fmt.Sprintf("M %s %s l 1.2 -2 l -2.4 0 Z", plain(x), plain(top+2)), "class", "drift")
 			if g := lights[f.Number]; g != "" {
-				d.text(x+1.6, top+2, "small", g)
+				if x+2 > X(float64(a.Frames[len(a.Frames)-1].Number)) { // on the other side it would stick out
+					d.text(x-1.6, top+2, "small end", g)
+				} else {
+					d.text(x+1.6, top+2, "small", g)
+				}
 			}
 		}
 	}

@@ -166,7 +166,8 @@ func newSheet(a *account.Account, o Options) sheet {
 		if r.To != r.From {
 			frames = fmt.Sprintf("%d to %d", r.From, r.To)
 		}
-		s.Runs = append(s.Runs, run{frames, r.Text})
+		_, what, _ := strings.Cut(r.Text, ": ") // the frames stand before it already
+		s.Runs = append(s.Runs, run{frames, what})
 	}
 	s.off(frames)
 	s.corrections(a)
@@ -357,10 +358,6 @@ func (s *sheet) off(frames []account.Frame) {
 		if !f.Off() {
 			continue
 		}
-		if len(s.Off) == mostListed {
-			s.OffMore++
-			continue
-		}
 		var what []string
 		if f.Damaged != "" {
 			what = append(what, "could not be read: "+f.Damaged)
@@ -370,10 +367,20 @@ func (s *sheet) off(frames []account.Frame) {
 				what = append(what, fmt.Sprintf("%s %s (target %s)", e.Name, e.NowText, e.TargetText))
 			}
 		}
+		if len(what) == 0 && len(f.Judged) > 0 && !f.OnTarget { // every region is in its target, and still it is off
+			what = append(what, "more of the sitter clips than the plan allows")
+		}
 		for _, m := range f.Marks {
-			if m != "damaged" {
+			if m != "damaged" && m != "baseline" {
 				what = append(what, markWords(m))
 			}
+		}
+		if len(what) == 0 {
+			continue
+		}
+		if len(s.Off) == mostListed {
+			s.OffMore++
+			continue
 		}
 		s.Off = append(s.Off, off{fmt.Sprint(f.Number), f.File, f.Sitter, strings.Join(what, "; ")})
 	}
@@ -426,4 +433,10 @@ func (s *sheet) corrections(a *account.Account) {
 	}
 }
 
-func signed(v exposure.Stops) string { return fmt.Sprintf("%+.2f", float64(v)) }
+// signed is a difference to a hundredth; what rounds to nothing has no sign.
+func signed(v exposure.Stops) string {
+	if math.Abs(float64(v)) < 0.005 {
+		return "0.00"
+	}
+	return fmt.Sprintf("%+.2f", float64(v))
+}
