@@ -166,7 +166,10 @@ func newSheet(a *account.Account, o Options) sheet {
 		if r.To != r.From {
 			frames = fmt.Sprintf("%d to %d", r.From, r.To)
 		}
-		_, what, _ := strings.Cut(r.Text, ": ") // the frames stand before it already
+		what := r.Text
+		if _, rest, ok := strings.Cut(what, ": "); ok && strings.HasPrefix(what, "Frame") { // they stand before it already
+			what = rest
+		}
 		s.Runs = append(s.Runs, run{frames, what})
 	}
 	s.off(frames)
