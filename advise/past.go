@@ -15,6 +15,7 @@ type PastFrame struct {
 	Judged   bool        `json:"judged"` // there were targets to hold it against
 	Levels   []PastLevel `json:"levels"`
 	Lights   []PastLight `json:"lights"`
+	Face     *PastFace   `json:"face,omitempty"` // of a frame with one face
 }
 
 // PastLevel is one judged region of a past frame, in stops to clipping.
@@ -47,7 +48,7 @@ func (s State) Remembered(number int) State {
 		return s
 	}
 	f := s.Frames[i]
-	p := PastFrame{Number: f.Number, At: f.At, OnTarget: f.OnTarget, Judged: len(f.Expected) > 0}
+	p := PastFrame{Number: f.Number, At: f.At, OnTarget: f.OnTarget, Judged: len(f.Expected) > 0, Face: faceOf(f.Reading)}
 	for _, e := range f.Expected {
 		p.Levels = append(p.Levels, PastLevel{e.Region, e.Name, e.Now, e.AtLeast, e.InTarget, e.Low, e.High, e.UpperOnly})
 	}

@@ -101,8 +101,9 @@ type rebuildPart struct {
 // framePart is a frame as the page shows it.
 type framePart struct {
 	advise.FrameState
-	FileName string `json:"file_name"` // "" where erased
-	Picture  string `json:"picture"`   // where its picture is; add &edge=N
+	FileName string   `json:"file_name"` // "" where erased
+	Picture  string   `json:"picture"`   // where its picture is; add &edge=N
+	Notes    []string `json:"notes"`     // sentences about its faces; [] none. The newest frame's alone
 }
 
 // onlooking is all that those see who look on.
@@ -217,6 +218,7 @@ func (s *Server) document(snap *shoot.Snapshot) document {
 	}
 	if n := len(st.Frames); n > 0 {
 		f := s.frame(st.Frames[n-1], false)
+		f.Notes = append(f.Notes, st.FaceNotes(st.Frames[n-1])...)
 		d.Frame = &f
 	}
 	if u := snap.Unrecorded; u != nil {
@@ -293,7 +295,7 @@ func (s *Server) frame(f advise.FrameState, whole bool) framePart {
 	if !whole {
 		f.Reading = slim(f.Reading)
 	}
-	p := framePart{FrameState: f, Picture: picturePath(f.Number, f.Revision)}
+	p := framePart{FrameState: f, Picture: picturePath(f.Number, f.Revision), Notes: []string{}}
 	if f.File != "" {
 		p.FileName = s.cfg.Shoot.Words(f.File)
 	}

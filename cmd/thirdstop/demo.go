@@ -117,6 +117,7 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 		defer os.RemoveAll(base)
 	}
 	b := &boathouse{room: studio.BoatHouse(*seed), capture: filepath.Join(base, "captures"), hands: pause}
+	b.room.Sitter.Sockets = 1 // a face that is seen as one
 	var now func() time.Time
 	if leaping != nil {
 		b.hands, now = leaping.pause, leaping.now

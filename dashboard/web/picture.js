@@ -158,11 +158,13 @@ function Regions({ reading, masks, declared, marks, hide, w, h }) {
   const found = reading?.regions?.white_reference;
   const box = declared || found?.box;
   const b = masks.backdrop;
+  const faces = marks?.face ? [] : reading?.regions?.faces || [];
   return html`<svg class="regions" viewBox=${`0 0 ${w} ${h}`} preserveAspectRatio="none" aria-hidden="true">
     ${b && html`<g transform=${`scale(${w / b.cols} ${h / b.rows})`}>
       <path class="region-under" d=${line} vector-effect="non-scaling-stroke" />
       <path class="region-line" d=${line} vector-effect="non-scaling-stroke" />
     </g>`}
+    ${!hide && faces.map((f, i) => ['region-under', 'region-face'].map((c) => html`<rect class=${c} key=${c + i} x=${f.box.x0 * w} y=${f.box.y0 * h} width=${(f.box.x1 - f.box.x0) * w} height=${(f.box.y1 - f.box.y0) * h} vector-effect="non-scaling-stroke" />`))}
     ${!hide && shown.map((m, i) => ['region-under', 'region-shown'].map((c) => html`<rect class=${c} key=${c + i} x=${m.x0 * w} y=${m.y0 * h} width=${(m.x1 - m.x0) * w} height=${(m.y1 - m.y0) * h} vector-effect="non-scaling-stroke" />`))}
     ${!hide && box && ['region-under', declared ? 'region-white' : 'region-found'].map((c) => html`<rect class=${c} key=${c}
       x=${box.x0 * w} y=${box.y0 * h} width=${(box.x1 - box.x0) * w} height=${(box.y1 - box.y0) * h} vector-effect="non-scaling-stroke" />`)}
@@ -182,5 +184,7 @@ function Legend({ doc, reading, meant, declared }) {
   // That a program saved it is said once: "edited" gives the reason as well.
   const notes = (reading.labels || []).filter((l, i, all) => !(l.code === 'progressive' && all.some((o) => o.code === 'edited')) && !all.some((o, k) => k < i && o.text === l.text));
   return html`<ul class="legend" aria-label=${T.frame.legend}>${lines.map((l) => html`<li key=${l}>${l}</li>`)}
-    ${notes.map((l) => html`<li key=${l.code}><${Theirs} text=${l.text} /></li>`)}</ul>`;
+    ${notes.map((l) => html`<li key=${l.code}><${Theirs} text=${l.text} /></li>`)}
+    ${doc.frame?.notes?.length > 0 && html`<li><details class="face-notes"><summary>${T.frame.faces}</summary>
+      <ul>${doc.frame.notes.map((n) => html`<li key=${n}><${Theirs} text=${n} /></li>`)}</ul></details></li>`}</ul>`;
 }

@@ -98,6 +98,7 @@ export const texts = {
     clipBackdrop: (p) => `Wellen: ausgefressener Hintergrund, ${p}`,
     clipMeant: (p) => `Punkte: Hintergrund über der Grenze, wie gewollt, ${p}`,
     clipNone: 'nichts ist ausgefressen',
+    faces: 'Gesicht, und das Licht darauf',
     tiny: 'unter 0,1 %',
     use: 'Diese nehmen',
     cancel: 'Abbrechen',

@@ -85,6 +85,7 @@ export const T = {
     clipBackdrop: (p) => `ripples: clipped backdrop, ${p}`,
     clipMeant: (p) => `dots: backdrop over the edge, as meant, ${p}`,
     clipNone: 'nothing clips',
+    faces: 'Face, and the light on it',
     tiny: 'under 0.1 %',
     use: 'Use this',
     cancel: 'Cancel',
