@@ -42,6 +42,11 @@ func (s State) back(n *Seen, open Episode) (State, []Finding) {
 	x.Revision++
 	if after && light >= 0 && x.Size < 0 && (x.Kind == Slope || x.Kind == Heat || x.Kind == Battery) {
 		x.Kind, x.Sure = Heat, true
+		// What was said last may lie many frames back: it sagged on until the rest.
+		sagged := slices.DeleteFunc(s.plain(nil), func(f Seen) bool { return f.Number >= s.RestAt || f.Number < x.Since })
+		if _, d, _ := s.series(newest(sagged, 3), x.Candidates[0], open.Before); len(d) > 0 {
+			x.Size = exposure.Stops(min(mean(d), float64(x.Size))).Round()
+		}
 		s.Heated = slices.Clone(s.Heated)
 		s.Heated[light] = true
 	} else {
