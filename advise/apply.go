@@ -89,6 +89,10 @@ func (b Broken) event() Output {
 
 func (s State) session(in Session) (State, []Output) {
 	s.Phase = in.Phase
+	if in.Phase == Ended && s.Plan != nil {
+		s.noteMissed()
+		s.Drift = s.drifting()
+	}
 	text := map[Phase]string{
 		Begun:   "The shoot begins.",
 		Resumed: fmt.Sprintf("The shoot goes on; %s so far.", count(s.FrameCount, "frame")),

@@ -27,6 +27,7 @@ type watching struct {
 	First   exposure.Stops   // and its level there
 	Set     rig.Setting      // of the newest frame held against the baseline
 	Shift   []exposure.Stops // per light: a drift that was made up for with its dial
+	Missed  []run            // frames since a baseline that missed a target, oldest first
 	Past    []past           // frames of late, so that one of them can become the baseline
 	Drift   drift.State
 	Stands  []drift.Finding // what stands now

@@ -52,6 +52,7 @@ func (s State) findings(frame int, found []drift.Finding, told []Output) (State,
 	if single && w.Base > 0 { // one odd frame says nothing of the light
 		s.taught, s.untaught = s.model, false
 	}
+	s.noteMissed()
 	s.Drift = s.drifting()
 	s.mark()
 	return s, told
@@ -135,25 +136,57 @@ func (s State) drifting() Drifting {
 	return out
 }
 
-// offTarget are this sitter's frames since the baseline that missed a target though nothing drifted: to take again as well.
-// Those of other sitters are in the sheet's list.
-func (s State) offTarget(marked []OffFrames) []OffFrames {
-	w := s.watch
-	if w.Base == 0 || w.Since == 0 {
-		return nil
+// run is a run of frames.
+type run struct{ From, To int }
+
+// keepMissed is how many runs of frames are kept that missed a target.
+const keepMissed = 500
+
+// noteMissed notes the frames since the baseline that missed a target. Those that the state does not carry any more stand as they were.
+func (s *State) noteMissed() {
+	w := &s.watch
+	if w.Base == 0 || len(s.Frames) == 0 {
+		return
 	}
-	var out []OffFrames
+	oldest := s.Frames[0].Number
+	var out []run
+	for _, r := range w.Missed {
+		if r.To = min(r.To, oldest-1); r.To >= r.From {
+			out = append(out, r)
+		}
+	}
 	for _, f := range s.Frames {
-		if f.Number <= w.Base || f.Number < w.Since || f.OnTarget || len(f.Expected) == 0 || f.Aside != "" || f.Walk != "" ||
-			slices.ContainsFunc(marked, func(o OffFrames) bool { return f.Number >= o.From && f.Number <= o.To }) {
+		if f.Number <= w.Base || f.OnTarget || len(f.Expected) == 0 || f.Aside != "" || f.Walk != "" {
 			continue
 		}
 		if n := len(out); n > 0 && out[n-1].To == f.Number-1 {
 			out[n-1].To = f.Number
-			out[n-1].Text = fmt.Sprintf("Frames %d to %d: off target", out[n-1].From, f.Number)
-			continue
+		} else {
+			out = append(out, run{f.Number, f.Number})
 		}
-		out = append(out, OffFrames{From: f.Number, To: f.Number, Kind: "off_target", ThisSitter: true, Text: fmt.Sprintf("Frame %d: off target", f.Number)})
+	}
+	w.Missed = out[max(0, len(out)-keepMissed):]
+}
+
+// offTarget are the frames that missed a target though nothing drifted, told apart by whether their sitter still sits there.
+func (s State) offTarget(marked []OffFrames) []OffFrames {
+	w := s.watch
+	var out []OffFrames
+	for _, r := range w.Missed {
+		from := r.From
+		for f := r.From; f <= r.To+1; f++ {
+			ends := f > r.To || slices.ContainsFunc(marked, func(o OffFrames) bool { return f >= o.From && f <= o.To })
+			if (ends || f == w.Since) && f > from {
+				o := OffFrames{From: from, To: f - 1, Kind: "off_target", ThisSitter: w.Since > 0 && from >= w.Since, Text: fmt.Sprintf("Frame %d: off target", from)}
+				if o.To > o.From {
+					o.Text = fmt.Sprintf("Frames %d to %d: off target", o.From, o.To)
+				}
+				out, from = append(out, o), f
+			}
+			if ends {
+				from = f + 1
+			}
+		}
 	}
 	return out
 }
