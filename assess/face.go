@@ -162,19 +162,31 @@ func (r *Reading) balance() Balance {
 	if len(f) == 0 || back == nil {
 		r.Missing["balance.backdrop_over_face"] = "no backdrop was found, or no face before it"
 	} else {
-		largest := 0
-		for i := range f {
-			if f[i].Size > f[largest].Size {
-				largest = i
-			}
-		}
-		out.Face = between(back.Level, f[largest].Level, "balance.backdrop_over_face")
+		out.Face = between(back.Level, f[largest(f)].Level, "balance.backdrop_over_face")
 	}
 	if len(f) < 2 {
 		r.Missing["balance.faces_uneven"] = "fewer than two faces were found"
 		return out
 	}
-	low, high := f[0].Level, f[0].Level
+	low, high := extremes(f)
+	out.Faces = between(high, low, "balance.faces_uneven")
+	return out
+}
+
+// largest is the place in a list of the face that is largest in the frame.
+func largest(f []Face) int {
+	k := 0
+	for i := range f {
+		if f[i].Size > f[k].Size {
+			k = i
+		}
+	}
+	return k
+}
+
+// extremes are the levels of the darkest and the lightest face.
+func extremes(f []Face) (low, high Level) {
+	low, high = f[0].Level, f[0].Level
 	for _, x := range f[1:] {
 		if x.Value < low.Value {
 			low = x.Level
@@ -183,6 +195,5 @@ func (r *Reading) balance() Balance {
 			high = x.Level
 		}
 	}
-	out.Faces = between(high, low, "balance.faces_uneven")
-	return out
+	return low, high
 }

@@ -360,3 +360,23 @@ func TestFacesAreTheSameEachTime(t *testing.T) {
 		t.Errorf("a preview is searched for faces: %+v", r.Regions.Faces)
 	}
 }
+
+// Under another curve a reading's faces read as if they had been measured through it.
+func TestFacesUnderAnotherCurve(t *testing.T) {
+	st := member(1, 2)
+	s, _ := st.RenderSurvey()
+	was, now := tone.Default(), curveOf(t, st.Camera.Curve)
+	want := MeasureSurvey(s, Facts{}, now, Hints{})
+	got := Reexpressed(MeasureSurvey(s, Facts{}, was, Hints{}), was, now)
+	if len(got.Regions.Faces) != 1 || len(want.Regions.Faces) != 1 || want.Balance.Face == nil || got.Balance.Face == nil {
+		t.Fatalf("faces are %+v, want %+v", got.Regions.Faces, want.Regions.Faces)
+	}
+	for what, x := range map[string][2]exposure.Stops{
+		"level": {got.Regions.Faces[0].Value, want.Regions.Faces[0].Value}, "headroom": {got.Regions.Faces[0].Headroom, want.Regions.Faces[0].Headroom},
+		"backdrop over face": {got.Balance.Face.Value, want.Balance.Face.Value}, "backdrop over sitter": {got.Balance.Sitter.Value, want.Balance.Sitter.Value},
+	} {
+		if math.Abs(float64(x[0]-x[1])) > 0.08 {
+			t.Errorf("%s is %v, measured through the other curve %v", what, x[0], x[1])
+		}
+	}
+}

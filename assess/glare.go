@@ -40,16 +40,18 @@ func (m *meter) glare(p *placed) (*Glare, string) {
 	if across < leastBlocksAcross {
 		return nil, "the face is too small in the picture to tell spectacles by"
 	}
-	var level exposure.Stops = tone.Floor // of the lighter cheek, in its brightest channel
+	var level exposure.Stops = tone.Floor // of the lighter cheek, in its weakest channel: skin is no white, and a lamp is
 	for _, side := range [2][2]float64{{-cheekTo, -cheekFrom}, {cheekFrom, cheekTo}} {
 		cheek := m.blocksIn(p, 0, side[0], side[1], cheekTop, cheekEnd)
 		if len(cheek) == 0 {
 			return nil, none
 		}
+		var least exposure.Stops
 		for ch := range 3 {
 			l, _ := m.middling(cheek, ch)
-			level = max(level, l)
+			least = min(least, l)
 		}
+		level = max(level, least)
 	}
 	if level > -overSkin {
 		return nil, "the face is so light that a mirrored lamp can't be told from it"

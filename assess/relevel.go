@@ -87,6 +87,17 @@ func Reexpressed(r Reading, was, now *tone.Curve) Reading {
 		x.Value = (b.Value - s.Value).Round()
 		r.Balance.Sitter = &x
 	}
+	if d, b, f := r.Balance.Face, r.Regions.Backdrop, r.Regions.Faces; d != nil && b != nil && len(f) > 0 {
+		x := *d
+		x.Value = (b.Value - f[largest(f)].Value).Round()
+		r.Balance.Face = &x
+	}
+	if d, f := r.Balance.Faces, r.Regions.Faces; d != nil && len(f) > 1 {
+		x := *d
+		low, high := extremes(f)
+		x.Value = (high.Value - low.Value).Round()
+		r.Balance.Faces = &x
+	}
 	return r
 }
 

@@ -37,6 +37,12 @@ shoot, and after the guided bracket. 60 studios unless told, seed 300000.
 How well backdrop, sitter and a white are found in such scenes, and how true the sitter's
 clipped share is.
 
+    thirdstop evaluate faces [--scenes N] [--seed N] [FILE...]
+
+Whether faces are found in such scenes, and how true the difference between their sides is, and
+what is said of glare. Files are portraits: what is read of each is listed, to be looked at by eye;
+with files, --scenes 0 leaves the studio out.
+
     thirdstop evaluate advice [--studios N] [--seed N] [--scatter STOPS] [--off STOPS] [--curve own|default] [--wrong SHARE] [--walk] [--trace]
 
 The advice is followed in random virtual studios, one to four lights, until every target
@@ -73,6 +79,8 @@ func runEvaluate(ctx context.Context, args []string, stdout, stderr io.Writer) i
 		return runEvaluateLevels(ctx, args[1:], stdout, stderr)
 	case len(args) > 0 && args[0] == "regions":
 		return runEvaluateRegions(ctx, args[1:], stdout, stderr)
+	case len(args) > 0 && args[0] == "faces":
+		return runEvaluateFaces(ctx, args[1:], stdout, stderr)
 	case len(args) > 0 && args[0] == "advice":
 		return runEvaluateAdvice(ctx, args[1:], stdout, stderr)
 	case len(args) > 0 && args[0] == "unrecorded":
@@ -85,7 +93,7 @@ func runEvaluate(ctx context.Context, args []string, stdout, stderr io.Writer) i
 		fmt.Fprint(stdout, evaluateHelp)
 		return 0
 	}
-	fmt.Fprintf(stderr, "thirdstop evaluate: say what: levels, tone, regions, advice, unrecorded or drift\n\n%s", evaluateHelp)
+	fmt.Fprintf(stderr, "thirdstop evaluate: say what: levels, tone, regions, faces, advice, unrecorded or drift\n\n%s", evaluateHelp)
 	return 2
 }
 
