@@ -143,6 +143,12 @@ func TestEvaluateIsACommand(t *testing.T) {
 	if code, out, errs := ran(t, "evaluate", "levels", "--scenes", "1"); code != 0 || !strings.Contains(out, "| backdrop level | below -1 stop |") {
 		t.Errorf("it ended with %d:\n%s%s", code, out, errs)
 	}
+	if code, out, errs := ran(t, "evaluate", "tone", "--studios", "0", "--curves", "cameras"); code != 0 || !strings.Contains(out, "the best fixed curve") {
+		t.Errorf("the default's errors ended with %d:\n%s%s", code, out, errs)
+	}
+	if code, _, errs := ran(t, "evaluate", "tone", "--curves", "dreams"); code != 2 || !strings.Contains(errs, "cameras") {
+		t.Errorf("unknown curves ended with %d: %s", code, errs)
+	}
 	if code, _, errs := ran(t, "evaluate", "dreams"); code != 2 || !strings.Contains(errs, "levels") {
 		t.Errorf("an unknown evaluation ended with %d: %s", code, errs)
 	}

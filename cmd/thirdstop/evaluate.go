@@ -30,7 +30,8 @@ curves that never saw the frame. With files, --scenes 0 leaves the studio out.
     thirdstop evaluate tone [--studios N] [--seed N] [--scatter STOPS] [--curves any|cameras]
 
 How far a camera's tone curve is off by default, after 3, 6 and 10 recorded changes of light of known size during a
-shoot, and after the guided bracket. 60 studios unless told, seed 300000.
+shoot, and after the guided bracket; and how far the best fixed curve would be. 60 studios unless told, seed 300000;
+--studios 0 leaves the shoots out.
 
     thirdstop evaluate regions [--scenes N] [--seed N]
 
@@ -182,9 +183,20 @@ func runEvaluateTone(ctx context.Context, args []string, stdout, stderr io.Write
 		return code
 	}
 	kinds, ok := curvesNamed(*curves)
-	if !ok || *studios < 1 || *studios > 100_000 || !(*scatter > 0 && *scatter <= 0.5) || flags.NArg() > 0 {
-		fmt.Fprintf(stderr, "thirdstop evaluate: studios go from 1 to 100000, scatter over 0 to 0.5 stop, the curves are any or cameras, and nothing follows\n\n%s", evaluateHelp)
+	if !ok || *studios < 0 || *studios > 100_000 || !(*scatter > 0 && *scatter <= 0.5) || flags.NArg() > 0 {
+		fmt.Fprintf(stderr, "thirdstop evaluate: studios go from 0 to 100000, scatter over 0 to 0.5 stop, the curves are any or cameras, and nothing follows\n\n%s", evaluateHelp)
 		return 2
+	}
+	family, words := kinds, fmt.Sprintf("The %d tone curves within the span of cameras", len(kinds))
+	if len(family) == 0 {
+		family, words = studio.Curves(), "The studio's seven tone curves"
+	}
+	if err := evaluate.WriteFixed(stdout, words, family); err != nil {
+		fmt.Fprintln(stderr, "thirdstop evaluate:", err)
+		return 1
+	}
+	if *studios == 0 {
+		return 0
 	}
 	all, err := trial.Tones(ctx, trial.ToneOptions{Studios: *studios, Seed: *seed, Scatter: exposure.Stops(*scatter), Curves: kinds})
 	if err == nil {
