@@ -314,3 +314,45 @@ func TestEveryAnswerCarriesTheSecurityHeaders(t *testing.T) {
 		}
 	}
 }
+
+// Every line says from which device it came, by its name while it is paired.
+func TestEventsNameTheDevicesTheyCameFrom(t *testing.T) {
+	b := start(t)
+	add := func(name string) (header, id string) {
+		d, token, err := b.s.cfg.Devices.Add(name, Lights, b.clock.now())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return "Authorization: Bearer " + token, d.ID
+	}
+	key, keyID := add("tablet at the key")
+	window, windowID := add("tablet by the window")
+	for _, who := range []string{key, window} {
+		if got := b.ask("POST", "/api/v1/notes", `{"client":"n","seen":0,"text":"moved the stand"}`, who); got.status != 200 {
+			t.Fatalf("a note = %d %s", got.status, got.text)
+		}
+	}
+	named := func(want map[string]string) {
+		t.Helper()
+		for _, e := range b.ask("GET", "/api/v1/events?after=0", "", window).json(t)["events"].([]any) {
+			line := e.(map[string]any)
+			by, _ := line["by"].(map[string]any)
+			id, _ := by["device"].(string)
+			if name, ok := want[id]; ok && line["by_name"] != name {
+				t.Errorf("the line %v of device %s is by %q, want %q", line["text"], id, line["by_name"], name)
+			}
+			delete(want, id)
+		}
+		if len(want) > 0 {
+			t.Errorf("no line came from %v", want)
+		}
+	}
+	named(map[string]string{keyID: "tablet at the key", windowID: "tablet by the window"})
+	if ok, err := b.s.cfg.Devices.Revoke(keyID); !ok || err != nil {
+		t.Fatalf("revoking = %v, %v", ok, err)
+	}
+	if got := b.ask("GET", "/api/v1/events?after=0", "", key); got.status != 401 {
+		t.Errorf("the log for a revoked device = %d, want 401", got.status)
+	}
+	named(map[string]string{keyID: "", windowID: "tablet by the window"})
+}

@@ -5,6 +5,7 @@
 package browsertest
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -376,6 +377,52 @@ func TestPairingByAddressAndByCodeAndRevoking(t *testing.T) {
 	b.says("power down 2/3 stop")
 	s.OnTarget()
 	b.until("it hears of the next frame by itself", `document.querySelector('.board.hold')`)
+}
+
+// Of two tablets each sees in the shoot log what the other did, by its name, and what it did itself, as its own; of one
+// that was shut out the log says on pages that are opened later that it is not paired any more.
+func TestTheLogNamesWhoDidWhat(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	devices, err := dashboard.OpenDevices("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := serve(t, s, func(c *dashboard.Config) { c.Open, c.Devices = false, devices })
+	pair := func(role dashboard.Role, name string) *tab {
+		code, _, _ := v.dash.NewCode(role)
+		p := open(t, 1180, 820, v.url()+"#pair="+strings.ReplaceAll(code, "-", ""))
+		p.fill("#pair-name", name)
+		p.press(".pair button")
+		p.says("power down 2/3 stop")
+		return p
+	}
+	key, window := pair(dashboard.Lights, "tablet at the key"), pair(dashboard.Lights, "tablet by the window")
+	key.press(`[aria-label="Fill (C): power down one click"]`)
+	key.says("Fill (C) is set to 1/32.") // each in its turn, so that both are recorded
+	window.says("Fill (C) is set to 1/32.")
+	window.press(`[aria-label="Background (A): power up one click"]`)
+	line := func(p *tab, of, by string) {
+		t.Helper()
+		p.until(fmt.Sprintf("the line about %s is by %s", of, by), fmt.Sprintf(`[...document.querySelectorAll('.latest .line')].some((l) => l.innerText.includes(%q) && l.querySelector('.by')?.innerText === %q)`, of, "by "+by))
+	}
+	line(key, "Fill (C) is set", "you")
+	line(key, "Background (A) is set", "tablet by the window")
+	line(window, "Fill (C) is set", "tablet at the key")
+	line(window, "Background (A) is set", "you")
+
+	list, err := devices.List()
+	if err != nil || len(list) != 2 {
+		t.Fatalf("paired are %v, %v; want two tablets", list, err)
+	}
+	boss := pair(dashboard.Shoots, "the photographer's laptop")
+	line(boss, "Fill (C) is set", "tablet at the key")
+	boss.screen("devices")
+	boss.press(`[aria-label="Revoke tablet at the key"]`)
+	boss.press(`.device-list button.strong`)
+	key.says("Pair this device")
+	late := pair(dashboard.Lights, "tablet at the door")
+	line(late, "Fill (C) is set", "a device that is no longer paired")
+	line(late, "Background (A) is set", "tablet by the window")
 }
 
 func TestWhoLooksOnWaitsUntilTheFramesAreOpened(t *testing.T) {

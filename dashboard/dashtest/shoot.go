@@ -309,6 +309,7 @@ func (s *Shoot) Submit(_ context.Context, r shoot.Request) (shoot.Receipt, error
 		}
 	})
 	s.say(e)
+	s.events[len(s.events)-1].By = r.By
 	s.requests = append(s.requests, r)
 	receipt := shoot.Receipt{State: s.snap.State.Seq, Event: s.snap.LastEvent, At: s.snap.At}
 	s.receipts[r.Client] = receipt
