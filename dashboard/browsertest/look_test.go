@@ -32,6 +32,7 @@ func crowded() *fake.Shoot {
 	s := rigged((*fake.Shoot).OnTarget, (*fake.Shoot).Shot)
 	s.Change(func(st *advise.State) []advise.Event {
 		st.Baseline = 1
+		st.Reflectors = []advise.ReflectorState{{Group: "R", Role: "reflector", Name: "Reflector (R)", Of: "B", Distance: 1}}
 		st.Question = &advise.Question{Number: 1, Text: "Key (B) fell by 0.65 stop between frames 41 and 42. Turned to 1/8 + 1/3?", Group: "B", Expires: 45}
 		st.Advice.Ways = []advise.Way{{Text: "open to f/5.6, then Background (A): power down 1/3 stop, set 1/4", Price: "less depth of field"}}
 		st.Advice.Warnings = []advise.Warning{{Code: "auto_iso", Text: "The camera chose ISO itself. Set ISO to 100 by hand, so that frames can be compared."}}

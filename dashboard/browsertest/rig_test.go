@@ -8,6 +8,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"thirdstop/advise"
 	"thirdstop/dashboard/browsertest/fake"
 )
 
@@ -44,6 +45,47 @@ func TestALightIsDraggedToItsPlace(t *testing.T) {
 	a := s.Requests()[0].Adjusted
 	if a == nil || a.Group != "B" || a.Distance == nil || math.Abs(float64(*a.Distance)-math.Sqrt2) > 0.06 || a.Bearing == nil || math.Abs(float64(*a.Bearing)-45) > 3 {
 		t.Errorf("recorded was %+v; a light let go a metre right of the sitter and a metre nearer to the camera stands at 1.41 m, 45° to the right", a)
+	}
+}
+
+// A reflector has a card beside the lights and a place in the view from above; what is done to it is recorded as of a light.
+func TestAReflectorIsShownAndMoved(t *testing.T) {
+	s := rigged((*fake.Shoot).Shot)
+	s.Change(func(st *advise.State) []advise.Event {
+		side := advise.Degrees(60)
+		st.Reflectors = []advise.ReflectorState{{Group: "R", Role: "reflector", Name: "Reflector (R)", Of: "B", Distance: 1, Bearing: &side}}
+		return nil
+	})
+	p := open(t, 1180, 1700, serve(t, s).url()+"#lights")
+	p.says("reflects Key (B)")
+	last := func() *advise.Adjusted {
+		r := s.Requests()
+		return r[len(r)-1].Adjusted
+	}
+	p.fill("#t-R", "30")
+	p.press("#d-R") // leaving the field records it
+	p.until("the angle is recorded", `document.querySelector('#t-R').value === '30' && !document.querySelector('#t-R').disabled`)
+	if a := last(); a == nil || a.Group != "R" || a.Turned == nil || *a.Turned != 30 {
+		t.Errorf("recorded was %+v, want reflector R turned away by 30°", a)
+	}
+	p.fill("#d-R", "0.8")
+	p.press("#rig-title")
+	p.until("the distance is recorded", `document.querySelector('#d-R').value === '0.8' && !document.querySelector('#d-R').disabled`)
+	if a := last(); a.Distance == nil || math.Abs(float64(*a.Distance)-0.8) > 1e-9 {
+		t.Errorf("recorded was %+v, want reflector R at 0.8 m", a)
+	}
+	where := eval[[]float64](p, `(() => { const mid = (e) => { const r = e.getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2, r.width / 2]; };
+		const s = mid(document.querySelector('.above-ring')), b = mid([...document.querySelectorAll('.above-light')].find((g) => g.textContent === 'R').querySelector('circle'));
+		return [s[0], s[1], s[2], b[0], b[1]]; })()`)
+	p.drag(where[3], where[4], where[0]-where[2]*1.0, where[1])
+	p.until("it is recorded", `document.querySelector('#d-R').value === '1'`)
+	if a := last(); a.Bearing == nil || math.Abs(float64(*a.Bearing)+90) > 3 || a.Distance == nil || math.Abs(float64(*a.Distance)-1) > 0.06 {
+		t.Errorf("recorded was %+v; a reflector let go a metre left of the sitter stands at 1 m, 90° to the left", a)
+	}
+	p.press(`[aria-label="Reflector (R) is in place. Record that it was taken away"]`)
+	p.says("taken away")
+	if a := last(); a.Off == nil || !*a.Off {
+		t.Errorf("recorded was %+v, want reflector R taken away", a)
 	}
 }
 

@@ -1,5 +1,5 @@
-// The lights seen from above, to scale: the camera below, the backdrop above. A light is
-// dragged, or moved with the arrow keys, to where it stands; that is recorded.
+// The lights and reflectors seen from above, to scale: the camera below, the backdrop above. A light is
+// dragged, or moved with the arrow keys, to where it stands; that is recorded. So is a reflector.
 
 import { html, useEffect, useRef, useState } from './vendor/htm-preact.js';
 import { T } from './texts.js';
@@ -7,7 +7,7 @@ import { may } from './store.js';
 import { act } from './api.js';
 import { length, unit } from './units.js';
 
-const usual = { key: -45, fill: 40, hair: 155, background: 60 }; // degrees, where nothing was told (common practice, no source)
+const usual = { key: -45, fill: 40, hair: 155, background: 60, reflector: 60 }; // degrees, where nothing was told (common practice, no source)
 const rest = 900; // ms without another key until the place is recorded
 const W = 420, H = 380;
 
@@ -21,6 +21,12 @@ export function standing(light, back) {
   return { x: d * Math.sin(b), y: from + d * Math.cos(b), sure: light.distance_m > 0 && light.bearing_deg != null };
 }
 
+// facing is how a reflector's panel lies in the drawing, in degrees: across the way to the sitter, turned away from that.
+const facing = (m, back) => {
+  const p = standing(m, back);
+  return (Math.atan2(p.y, p.x) * 180) / Math.PI + 90 + (m.turned_deg || 0);
+};
+
 // told is the distance and bearing of a place, as standing has them.
 export function told(light, x, y, back) {
   const dy = y - (light.role === 'background' ? -back : 0);
@@ -28,7 +34,8 @@ export function told(light, x, y, back) {
   return { distance_m: Math.max(0.3, Math.round(Math.hypot(x, dy) * 20) / 20), bearing_deg: deg === -180 ? 180 : deg };
 }
 
-export function Above({ lights, backdrop, stale }) {
+export function Above({ lights: lamps, reflectors, backdrop, stale }) {
+  const lights = [...lamps, ...reflectors];
   const back = backdrop > 0 ? backdrop : 2;
   const [moving, setMoving] = useState(null); // {group, distance_m, bearing_deg}
   const svg = useRef(null), timer = useRef(0), held = useRef(null);
@@ -48,7 +55,7 @@ export function Above({ lights, backdrop, stale }) {
   const save = async (group, place) => {
     const was = lights.find((l) => l.group === group);
     await act('POST', '/adjustments', { group, ...place }, (doc) => {
-      const l = (doc.lights || []).find((x) => x.group === group);
+      const l = [...(doc.lights || []), ...(doc.reflectors || [])].find((x) => x.group === group);
       return !!l && l.distance_m === was.distance_m && l.bearing_deg === was.bearing_deg;
     });
     setMoving(null);
@@ -94,14 +101,15 @@ export function Above({ lights, backdrop, stale }) {
       ${now.map((l) => {
         const p = standing(l, back), to = l.role === 'background' ? [0, -back] : [0, 0];
         const x = X(p.x), y = Y(p.y);
-        return html`<g key=${l.group}><path class=${l.off ? 'above-beam dark' : 'above-beam'} d=${`M${x} ${y}L${X(to[0])} ${Y(to[1])}`} /></g>`;
+        return html`<g key=${l.group}><path class=${l.off || l.away ? 'above-beam dark' : 'above-beam'} d=${`M${x} ${y}L${X(to[0])} ${Y(to[1])}`} /></g>`;
       })}
       ${now.map((l) => {
         const p = standing(l, back);
-        return html`<g key=${l.group} class=${`above-light${p.sure ? '' : ' guessed'}${l.off ? ' dark' : ''}`} transform=${`translate(${X(p.x)} ${Y(p.y)})`} tabindex=${free ? '0' : undefined} role="button"
+        return html`<g key=${l.group} class=${`above-light${p.sure ? '' : ' guessed'}${l.off || l.away ? ' dark' : ''}`} transform=${`translate(${X(p.x)} ${Y(p.y)})`} tabindex=${free ? '0' : undefined} role="button"
           aria-label=${T.rig.stands(T.said.light(l), l.distance_m > 0 ? length(l.distance_m) : T.lights.unknown, l.bearing_deg ?? null)}
           onPointerDown=${down(l)} onPointerMove=${move(l)} onPointerUp=${up(l)} onPointerCancel=${() => { held.current = null; setMoving(null); }} onKeyDown=${key(l)}>
-          <circle class="above-touch" r="24" /><circle class="above-disc" r="15" /><text y="6" text-anchor="middle">${l.group}</text></g>`;
+          <circle class="above-touch" r="24" />${l.role === 'reflector'
+            ? html`<rect class="above-disc" x="-20" y="-11" width="40" height="22" transform=${`rotate(${Math.round(facing(l, back))})`} />` : html`<circle class="above-disc" r="15" />`}<text y="6" text-anchor="middle">${l.group}</text></g>`;
       })}
     </svg>
     <p class="quiet" role="status">${moving ? `${T.said.light(lights.find((l) => l.group === moving.group))}: ${length(moving.distance_m)}, ${T.rig.bearing(moving.bearing_deg)}` : T.rig.aboveHelp}</p>

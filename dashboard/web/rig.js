@@ -1,9 +1,10 @@
-// The lights with all that can be recorded of each, where they stand seen from above,
+// The lights and reflectors with all that can be recorded of each, where they stand seen from above,
 // and what each adds to each region. Whatever is changed here is a recorded adjustment.
 
 import { html, useEffect, useState } from './vendor/htm-preact.js';
 import { T } from './texts.js';
-import { get } from './api.js';
+import { may } from './store.js';
+import { act, get } from './api.js';
 import { useLight, saying, Stepper } from './lights.js';
 import { Blade } from './blade.js';
 import { Care } from './care.js';
@@ -14,17 +15,18 @@ import { Theirs } from './theirs.js';
 import { Again } from './again.js';
 
 export function RigScreen({ doc, stale }) {
-  const list = doc?.lights || [];
+  const list = doc?.lights || [], reflectors = doc?.reflectors || [];
   const rig = useRig(doc);
   const advised = Object.fromEntries((doc?.advice?.status === 'adjust' ? doc.advice.adjustments || [] : []).map((a) => [a.group, a.to_text]));
   return html`<section class="screen rig-screen" aria-labelledby="rig-title">
     <div class="frames-head"><h2 id="rig-title">${T.screens.lights}</h2><p class="quiet">${doc?.camera?.text || ''}</p></div>
     <${Again} doc=${doc} />
     ${list.length === 0 && html`<p class="quiet">${T.lights.none}</p>`}
-    <ul class="rig-cards">${list.map((l, i) => html`<${Card} key=${l.group} light=${l} index=${i} advised=${advised[l.group]} load=${(rig?.loads || []).find((x) => x.group === l.group)} stale=${stale} />`)}</ul>
+    <ul class="rig-cards">${list.map((l, i) => html`<${Card} key=${l.group} light=${l} index=${i} advised=${advised[l.group]} load=${(rig?.loads || []).find((x) => x.group === l.group)} stale=${stale} />`)}
+      ${reflectors.map((m) => html`<${Panel} key=${m.group} panel=${m} of=${list.find((l) => l.group === m.of)} stale=${stale} />`)}</ul>
     ${list.length > 0 && html`<div class="rig-two">
-      <${Above} lights=${list} backdrop=${rig?.backdrop_m || 0} stale=${stale} />
-      <${Shares} rig=${rig} lights=${list} />
+      <${Above} lights=${list} reflectors=${reflectors} backdrop=${rig?.backdrop_m || 0} stale=${stale} />
+      <${Shares} rig=${rig} lights=${list} reflectors=${reflectors} />
     </div>`}
     <${Care} />
   </section>`;
@@ -63,6 +65,41 @@ function Card({ light, index, advised, load, stale }) {
   </li>`;
 }
 
+// Panel is a reflector: it has no dial, and is moved, turned, taken away or put in place.
+function Panel({ panel: m, of, stale }) {
+  const [phase, setPhase] = useState('');
+  const off = stale || !may('adjust') || phase === 'saving';
+  useEffect(() => {
+    if (phase !== 'saved') return undefined;
+    const t = setTimeout(() => setPhase(''), 2500);
+    return () => clearTimeout(t);
+  }, [phase]);
+  const save = async (body) => {
+    setPhase('saving');
+    const done = await act('POST', '/adjustments', { group: m.group, ...body }, (now) => {
+      const x = (now.reflectors || []).find((r) => r.group === m.group);
+      return !!x && x.distance_m === m.distance_m && x.turned_deg === m.turned_deg && x.away === m.away;
+    });
+    setPhase(done ? 'saved' : '');
+  };
+  const name = T.said.light(m);
+  return html`<li class=${m.away ? 'light is-off' : 'light'}>
+    <div class="light-head">
+      <${Blade} group=${m.group} index=${0} quiet=${m.away} />
+      <div><h3>${name.replace(` (${m.group})`, '')}</h3>
+        <p class="light-says" aria-live="polite">${{ saving: T.lights.saving, saved: T.lights.saved }[phase] || (m.away ? T.rig.away : of ? T.rig.reflects(T.said.light(of)) : '')}</p></div>
+      <button class="switch" role="switch" aria-checked=${m.away ? 'false' : 'true'} disabled=${off}
+        aria-label=${m.away ? T.rig.put(name) : T.rig.take(name)} onClick=${() => save({ off: !m.away })}>${m.away ? T.rig.gone : T.rig.there}</button>
+    </div>
+    <div class="rig-fields">
+      <${Told} id=${`d-${m.group}`} label=${T.rig.distance(unit())} value=${shown(m.distance_m)} off=${off} numeric
+        send=${(v) => told(v) > 0 && save({ distance_m: told(v) })} />
+      <${Told} id=${`t-${m.group}`} label=${T.rig.turned} value=${String(m.turned_deg || 0)} off=${off} numeric
+        send=${(v) => v !== '' && Number.isFinite(Number(v.replace(',', '.'))) && save({ turned_deg: Number(v.replace(',', '.')) })} />
+    </div>
+  </li>`;
+}
+
 // Told is a field that is recorded when it is left or Enter is pressed, if it was changed.
 function Told({ id, label, value, off, numeric, wide, send }) {
   const [text, setText] = useState(null); // null: as recorded
@@ -77,16 +114,17 @@ function Told({ id, label, value, off, numeric, wide, send }) {
 }
 
 // Shares says in hundredths what makes each region's light, and what was foretold of the newest frame.
-function Shares({ rig, lights }) {
+function Shares({ rig, lights, reflectors }) {
   const regions = rig?.regions || [];
   if (!regions.length) return html`<section class="shares" aria-label=${T.rig.shares}><h3>${T.rig.shares}</h3><p class="quiet">${T.rig.noShares}</p></section>`;
   const hundredths = (v) => (v > 0 && v < 0.005 ? '<1' : String(Math.round(v * 100)));
   const judged = regions.filter((r) => r.before);
   return html`<section class="shares" aria-label=${T.rig.shares}>
     <h3>${T.rig.shares}</h3>
-    <table><thead><tr><td></td>${lights.map((l, i) => html`<th scope="col" key=${l.group}><${Blade} group=${l.group} index=${i} quiet=${l.off} /><span class="unseen">${T.said.light(l)}</span></th>`)}<th scope="col">${T.rig.ambient}</th></tr></thead>
+    <table><thead><tr><td></td>${lights.map((l, i) => html`<th scope="col" key=${l.group}><${Blade} group=${l.group} index=${i} quiet=${l.off} /><span class="unseen">${T.said.light(l)}</span></th>`)}
+        ${reflectors.map((m) => html`<th scope="col" key=${m.group}><${Blade} group=${m.group} index=${0} quiet=${m.away} /><span class="unseen">${T.said.light(m)}</span></th>`)}<th scope="col">${T.rig.ambient}</th></tr></thead>
       <tbody>${regions.map((r) => html`<tr key=${r.region}><th scope="row">${T.said.region(r.name)}${r.assumed ? html` <small>${T.rig.assumed}</small>` : ''}</th>
-        ${[...r.lights.map((s) => s.share), r.ambient].map((v, i) => html`<td key=${i}><span class="share-bar" style=${{ '--share': v }}></span>${hundredths(v)} %</td>`)}</tr>`)}</tbody></table>
+        ${[...r.lights.map((s) => s.share), ...(r.reflectors || []).map((s) => s.share), r.ambient].map((v, i) => html`<td key=${i}><span class="share-bar" style=${{ '--share': v }}></span>${hundredths(v)} %</td>`)}</tr>`)}</tbody></table>
     <h3>${T.rig.next}</h3>
     <table><thead><tr><td></td><th scope="col">${T.rig.expected}</th><th scope="col">${T.rig.between}</th></tr></thead>
       <tbody>${regions.map(({ region, name, next: n }) => html`<tr key=${region}><th scope="row">${T.said.region(name)}</th>

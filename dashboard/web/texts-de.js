@@ -4,7 +4,7 @@ import { ago } from './texts.js';
 import { opened } from './sentences.js';
 
 const mehr = (n, eins, viele) => (n === 1 ? eins : viele);
-const rollen = { key: 'Führung', fill: 'Aufhellung', background: 'Hintergrund', hair: 'Haarlicht' };
+const rollen = { key: 'Führung', fill: 'Aufhellung', background: 'Hintergrund', hair: 'Haarlicht', reflector: 'Aufheller' };
 const stufen = (text) => text
   .replace(/\bat least\b/g, 'mindestens').replace(/\bat most\b/g, 'höchstens').replace(/ to /g, ' bis ')
   .replace(/\bstops\b/g, 'Blenden').replace(/\bstop\b/g, 'Blende').replace(/\bthan\b/g, 'als');
@@ -181,6 +181,13 @@ export const texts = {
     zoom: 'Zoom, mm',
     modifier: 'Lichtformer',
     load: (per, limit, left) => `${per} von ${limit} vollen Blitzen je Minute; noch ${left} bei dieser Leistung. Es gilt die Anleitung.`,
+    turned: 'Weggedreht, Grad',
+    reflects: (light) => `wirft ${light} zurück`,
+    away: 'weggenommen',
+    there: 'Steht',
+    gone: 'Weg',
+    take: (name) => `${name} steht. Notieren, dass er weggenommen wurde`,
+    put: (name) => `${name} ist weg. Notieren, dass er aufgestellt wurde`,
     shares: 'Woraus das Licht besteht',
     noShares: 'Bekannt nach dem ersten Bild unter einem Plan.',
     ambient: 'Raum',

@@ -122,6 +122,7 @@ func (s *Shoot) Preview(p *shoot.Provisional) {
 func (s *Shoot) change(by advise.Actor, f func(st *advise.State) []advise.Event) {
 	next := *s.snap
 	next.State.Lights = slices.Clone(next.State.Lights)
+	next.State.Reflectors = slices.Clone(next.State.Reflectors)
 	next.State.Advice.Adjustments = slices.Clone(next.State.Advice.Adjustments)
 	next.State.Frames = slices.Clone(next.State.Frames)
 	next.State.Seq++
@@ -276,6 +277,25 @@ func adjust(st *advise.State, a *advise.Adjusted) []advise.Event {
 		if l.Off {
 			text = l.Name + " is off."
 		}
+	}
+	for i := range st.Reflectors {
+		m := &st.Reflectors[i]
+		if m.Group != a.Group {
+			continue
+		}
+		if a.Distance != nil {
+			m.Distance = *a.Distance
+		}
+		if a.Bearing != nil {
+			m.Bearing = a.Bearing
+		}
+		if a.Turned != nil {
+			m.Angle = *a.Turned
+		}
+		if a.Off != nil {
+			m.Away = *a.Off
+		}
+		text = m.Name + " was moved, turned or taken away."
 	}
 	left := slices.DeleteFunc(st.Advice.Adjustments, func(t advise.Adjustment) bool { return t.Group == a.Group && t.To == a.To })
 	if len(left) < len(st.Advice.Adjustments) || st.Advice.Status == advise.Hold {
