@@ -34,3 +34,18 @@ func TestCameraLikeCurvesLieWithinTheSpanOfCameras(t *testing.T) {
 		}
 	}
 }
+
+// A studio's camera can have one.
+func TestAStudioTakesACameraLikeCurve(t *testing.T) {
+	s := Random(1, RandomOptions{Curves: Cameras()})
+	if !s.Camera.Curve.isCamera() {
+		t.Fatalf("the camera's curve is %v", s.Camera.Curve)
+	}
+	if _, err := s.Expected(); err != nil {
+		t.Error(err)
+	}
+	s.Camera.Curve = firstCamera + CurveKind(len(Cameras()))
+	if _, err := s.Expected(); err == nil {
+		t.Error("a curve that doesn't exist is taken")
+	}
+}

@@ -194,7 +194,7 @@ func (s *Studio) check() error {
 	if !(c.Distance > 0) || !(c.Height > 0) || !(s.Backdrop.Distance > 0) {
 		return fmt.Errorf("camera distance %v, picture height %v and backdrop distance %v must all be over 0", c.Distance, c.Height, s.Backdrop.Distance)
 	}
-	if c.Curve < 0 || c.Curve >= curves {
+	if (c.Curve < 0 || c.Curve >= curves) && !c.Curve.isCamera() {
 		return fmt.Errorf("tone curve %d is unknown; there are %d", c.Curve, curves)
 	}
 	for i := range s.Lights {
