@@ -81,7 +81,21 @@ type sized struct {
 }
 
 func (c *cascade) of(size, stride int) *sized {
-	return &sized{cascade: c, size: size, stride: stride, at: make([][2]int32, len(c.nodes))}
+	at := *laidOut.Get().(*[][2]int32)
+	if len(at) != len(c.nodes) {
+		at = make([][2]int32, len(c.nodes))
+	}
+	return &sized{cascade: c, size: size, stride: stride, at: at}
+}
+
+// laidOut are lists that no search needs any more, a quarter of a megabyte each: a search takes some twenty.
+var laidOut = sync.Pool{New: func() any { return new([][2]int32) }}
+
+// done gives the list back. The cascade can't be asked afterwards.
+func (z *sized) done() {
+	at := z.at
+	z.at, z.ready = nil, 0
+	laidOut.Put(&at)
 }
 
 func (z *sized) layOut() {

@@ -123,3 +123,37 @@ func BenchmarkFind(b *testing.B) {
 		Find(s)
 	}
 }
+
+// Looking on the sitter alone finds the faces that looking everywhere does, with less to try.
+func TestFacesOnASitterAreThoseOfTheFrame(t *testing.T) {
+	dir := testdata.Photos(t, "plain-backdrop-portraits")
+	for _, name := range []string{"portrait-01", "portrait-04", "portrait-07", "portrait-09", "portrait-12"} {
+		s := survey(t, filepath.Join(dir, name+".jpg"))
+		all := Find(s)
+		if len(all) == 0 {
+			t.Fatalf("%s: no face", name)
+		}
+		want := all[0]
+		in := func(f func(x, y float64) bool) Places {
+			p := Places{Cols: 48, Rows: 48, In: make([]bool, 48*48)}
+			for i := range p.In {
+				p.In[i] = f((float64(i%48)+0.5)/48, (float64(i/48)+0.5)/48)
+			}
+			return p
+		}
+		for range 2 { // what one search lays out serves the next
+			got := MapOf(s).In(in(func(x, y float64) bool { return math.Hypot(x-want.X, y-want.Y) < 0.3 }))
+			if len(got) != 1 || math.Hypot(got[0].X-want.X, got[0].Y-want.Y) > 0.05 || math.Abs(got[0].Size/want.Size-1) > 0.3 || got[0].Sure < 0.5 {
+				t.Errorf("%s: on the sitter %+v, everywhere %+v", name, got, want)
+			}
+		}
+		for _, f := range MapOf(s).In(in(func(x, y float64) bool { return math.Hypot(x-want.X, y-want.Y) > 0.35 })) {
+			if f.Sure >= 0.5 {
+				t.Errorf("%s: off the sitter %+v", name, f)
+			}
+		}
+	}
+	if f := MapOf(survey(t, filepath.Join(dir, "portrait-01.jpg"))).In(Places{Cols: 3, Rows: 3}); f != nil {
+		t.Errorf("places that don't cover the frame find %+v", f)
+	}
+}

@@ -51,6 +51,14 @@ func (l *Map) sized(size int) *sized {
 	return z
 }
 
+// done gives back what a search laid out.
+func (l *Map) done() {
+	for _, z := range l.laid {
+		z.done()
+	}
+	l.laid = nil
+}
+
 // MapOf draws the map of a survey, which takes a millisecond or two; nil for one too small to show a face.
 func MapOf(s *photo.Survey) *Map {
 	if s == nil || s.BlockCols < leastFace || s.BlockRows < leastFace {
@@ -102,6 +110,7 @@ func Find(s *photo.Survey) []Face {
 	if l == nil {
 		return nil
 	}
+	defer l.done()
 	var out []Face
 	for _, c := range cluster(l.scan()) {
 		if f, ok := l.closer(c); ok {
@@ -127,6 +136,7 @@ func (l *Map) In(p Places) []Face {
 	if l == nil || !p.ok() {
 		return nil
 	}
+	defer l.done()
 	var out []Face
 	for _, c := range cluster(l.scanIn(p)) {
 		if f, ok := l.closer(c); ok {
@@ -191,6 +201,7 @@ func (l *Map) scan() []hit {
 				size := sizes[n]
 				c, edge := faceCascade().of(size, l.w), size/2+1
 				by := max(int(shift*float64(size)), 1)
+				defer c.done() // some twenty, when all are tried
 				for y := edge; y <= l.h-edge; y += by {
 					for x := edge; x <= l.w-edge; x += by {
 						if q, trees := c.score(l.pix, y*l.w+x); trees >= nearly {
