@@ -312,9 +312,11 @@ func (s State) follow(n Seen) (State, []Finding) {
 	if n.Number == s.Open.Alarm {
 		return s, nil
 	}
-	if next, out, ok := s.rested(n); ok {
+	next, out, ok := s.rested(n)
+	if ok {
 		return next, out
 	}
+	s = next
 	if s.resting(&n, *s.Open) {
 		return s, nil
 	}

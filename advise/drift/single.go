@@ -64,7 +64,8 @@ func (s State) back(n *Seen, open Episode) (State, []Finding) {
 }
 
 // rested compares the frames after a rest with those before it: output that sagged
-// through a run and comes back was heat, one that does not was something else.
+// through a run and comes back was heat, one that does not was something else. It reports false where there is nothing to
+// say yet; what was seen is in the state all the same.
 func (s State) rested(n Seen) (State, []Finding, bool) {
 	open := *s.Open
 	x := open.Said
