@@ -304,12 +304,13 @@ func (s *Studio) throughLens(g *scene) {
 const fine = 1 << 15
 
 // codes are the tables from linear light to code value of every curve, made when first used.
-var codes = func() (all [curves]func() []uint8) {
-	for k := range all {
+var codes = func() map[CurveKind]func() []uint8 {
+	all := map[CurveKind]func() []uint8{}
+	for _, k := range append(Curves(), Cameras()...) {
 		all[k] = sync.OnceValue(func() []uint8 {
 			t := make([]uint8, fine+1)
 			for i := range t {
-				t[i] = uint8(math.Round(CurveKind(k).Code(float64(i) / fine)))
+				t[i] = uint8(math.Round(k.Code(float64(i) / fine)))
 			}
 			return t
 		})

@@ -44,6 +44,9 @@ func TestAStudioTakesACameraLikeCurve(t *testing.T) {
 	if _, err := s.Expected(); err != nil {
 		t.Error(err)
 	}
+	if survey, _ := s.RenderSurvey(); survey == nil {
+		t.Error("nothing is rendered")
+	}
 	s.Camera.Curve = firstCamera + CurveKind(len(Cameras()))
 	if _, err := s.Expected(); err == nil {
 		t.Error("a curve that doesn't exist is taken")
