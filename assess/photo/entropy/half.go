@@ -104,31 +104,43 @@ func (m *measurer) shrink(blocks []int16, flat []bool, mx, my int) {
 
 // quarters puts an MCU's samples into the planes, each block as 2x2.
 func (m *measurer) quarters(mx, my int) {
+	j := m.job
+	n := len(j.plan)
+	if m.vector {
+		foursVector(&m.samples[0], n, &m.fours[0])
+	} else {
+		for k := range n {
+			m.fours[k] = fours(&m.samples[k])
+		}
+	}
 	k := 0
-	for i := range m.job.comps {
-		c, p := &m.job.comps[i], &m.job.planes[i]
+	for i := range j.comps {
+		c, p := &j.comps[i], &j.planes[i]
 		for by := range c.v {
+			at := 2*(my*c.v+by)*p.stride + 2*mx*c.h
+			upper, lower := p.pix[at:at+2*c.h], p.pix[at+p.stride:at+p.stride+2*c.h]
 			for bx := range c.h {
-				at := 2*(my*c.v+by)*p.stride + 2*(mx*c.h+bx)
-				b := &m.samples[k]
+				f := &m.fours[k]
 				k++
-				upper, lower := fours((*[32]uint8)(b[:])), fours((*[32]uint8)(b[32:]))
-				binary.LittleEndian.PutUint16(p.pix[at:], upper)
-				binary.LittleEndian.PutUint16(p.pix[at+p.stride:], lower)
+				upper[2*bx], upper[2*bx+1], lower[2*bx], lower[2*bx+1] = f[0], f[1], f[2], f[3]
 			}
 		}
 	}
 }
 
-// fours is the means of 4x4 samples of four rows of eight, rounded half up, as two bytes.
-func fours(rows *[32]uint8) uint16 {
+// fours is the means of 4x4 samples of a block, rounded half up.
+func fours(b *[64]uint8) (out [4]uint8) {
 	const even = 0x00FF00FF00FF00FF
-	a, b := binary.LittleEndian.Uint64(rows[:]), binary.LittleEndian.Uint64(rows[8:])
-	c, d := binary.LittleEndian.Uint64(rows[16:]), binary.LittleEndian.Uint64(rows[24:])
-	sum := a&even + b&even + c&even + d&even // four lanes of up to 2040
-	sum += a>>8&even + b>>8&even + c>>8&even + d>>8&even
-	sum += sum>>16 + 8<<32 + 8 // every other lane, up to 4088
-	return uint16(sum>>4&0xFF | sum>>(32+4-8)&0xFF00)
+	for half := range 2 {
+		rows := b[32*half : 32*half+32]
+		p, q := binary.LittleEndian.Uint64(rows), binary.LittleEndian.Uint64(rows[8:])
+		r, s := binary.LittleEndian.Uint64(rows[16:]), binary.LittleEndian.Uint64(rows[24:])
+		sum := p&even + q&even + r&even + s&even // four lanes of up to 2040
+		sum += p>>8&even + q>>8&even + r>>8&even + s>>8&even
+		sum += sum>>16 + 8<<32 + 8 // every other lane, up to 4088
+		out[2*half], out[2*half+1] = uint8(sum>>4), uint8(sum>>36)
+	}
+	return out
 }
 
 // pairs is the means of 2x2 samples of two rows of eight, as four bytes.

@@ -32,6 +32,7 @@ type measurer struct {
 	band    *band
 	spare   []*band
 	samples [10][64]uint8
+	fours   [10][4]uint8 // means of 4x4 of them, for a quarter
 	terms   [4]terms
 	run     pixelRun
 	first   [3]int // a component's first block in an MCU

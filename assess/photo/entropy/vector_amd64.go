@@ -27,6 +27,11 @@ func termsVector(cb, cr *[64]uint8, out *terms, wide int)
 //go:noescape
 func pixelsVector(r *pixelRun)
 
+// foursVector does what [fours] does, for n blocks of samples, 1 or more.
+//
+//go:noescape
+func foursVector(samples *[64]uint8, n int, out *[4]uint8)
+
 // dotsVector does what [dots.products] does, for d.blocks.
 //
 //go:noescape

@@ -2,6 +2,8 @@
 
 package entropy
 
+import "unsafe"
+
 // vectors says whether the vector kernels can be used here: every processor of this
 // kind has what they need. decodes says whether one of them decodes.
 const (
@@ -32,4 +34,12 @@ func dotsVector(d *dots)
 
 func blocksVector(s *stream, plan *planned, n int, out *int16, flat *bool, place uint) (done int, at uint, e uint64) {
 	panic("entropy: no vector kernel for decoding")
+}
+
+// foursVector has no kernel here.
+func foursVector(samples *[64]uint8, n int, out *[4]uint8) {
+	in, to := unsafe.Slice(samples, n), unsafe.Slice(out, n)
+	for k := range in {
+		to[k] = fours(&in[k])
+	}
 }

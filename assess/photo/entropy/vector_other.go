@@ -2,6 +2,8 @@
 
 package entropy
 
+import "unsafe"
+
 // vectors says whether the vector kernels can be used here. Without them the
 // plain functions do the same.
 const (
@@ -14,6 +16,13 @@ func idctVector(b *[64]int16, quant *[64]int32, out *[64]uint8) { idct(b, quant,
 func termsVector(cb, cr *[64]uint8, out *terms, wide int) { panic("entropy: no vector kernels") }
 
 func pixelsVector(r *pixelRun) { panic("entropy: no vector kernels") }
+
+func foursVector(samples *[64]uint8, n int, out *[4]uint8) {
+	in, to := unsafe.Slice(samples, n), unsafe.Slice(out, n)
+	for k := range in {
+		to[k] = fours(&in[k])
+	}
+}
 
 func dotsVector(d *dots) { panic("entropy: no vector kernels") }
 

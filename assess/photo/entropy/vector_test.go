@@ -54,6 +54,30 @@ func TestVectorTransformEqualsThePlainOne(t *testing.T) {
 	}
 }
 
+func TestVectorFoursEqualThePlainOnes(t *testing.T) {
+	needVectors(t)
+	const seed = 61
+	rng := rand.New(rand.NewPCG(seed, 2))
+	for i := range 20_000 {
+		var samples [10][64]uint8
+		n := 1 + rng.IntN(len(samples))
+		top := 1 + rng.IntN(256)
+		for k := range samples {
+			for x := range samples[k] {
+				samples[k][x] = uint8(255 - rng.IntN(top))
+			}
+		}
+		var got, want [10][4]uint8
+		foursVector(&samples[0], n, &got[0])
+		for k := range n {
+			want[k] = fours(&samples[k])
+		}
+		if got != want {
+			t.Fatalf("seed %d, blocks %d: %v\nwant %v", seed, i, got, want)
+		}
+	}
+}
+
 func TestVectorProductsEqualThePlainOnes(t *testing.T) {
 	needVectors(t)
 	const seed = 5
