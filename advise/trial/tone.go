@@ -62,27 +62,17 @@ type ToneMiss struct{ Truth, Off, Sigma exposure.Stops }
 // of it is held against the studio's formula at code values 20 to 250.
 func Tones(ctx context.Context, o ToneOptions) ([]ToneOutcome, error) {
 	out := make([]ToneOutcome, o.Studios)
-	var failed error
-	err := spread(ctx, o.Studios, workers(nil), func(i int) {
-		x, err := toneIn(o.Seed+uint64(i), o)
-		if err != nil {
-			failed = err
-		}
-		out[i] = x
-	})
-	if err == nil {
-		err = failed
-	}
+	err := spread(ctx, o.Studios, workers(nil), func(i int) { out[i] = toneIn(o.Seed+uint64(i), o) })
 	return out, err
 }
 
 // mostToneFrames of a studio.
 const mostToneFrames = 60
 
-func toneIn(seed uint64, o ToneOptions) (out ToneOutcome, err error) {
+func toneIn(seed uint64, o ToneOptions) (out ToneOutcome) {
 	g, skipped := staged(seed, Options{Scatter: o.Scatter, Off: 2, Wrong: 0.3, AnyClips: true, Curves: o.Curves})
 	if skipped != "" {
-		return out, nil
+		return out
 	}
 	st, s := g.st, g.state
 	out.Curve = st.Camera.Curve
@@ -125,7 +115,7 @@ func toneIn(seed uint64, o ToneOptions) (out ToneOutcome, err error) {
 		if len(s.Advice.Adjustments) > 0 {
 			for _, a := range s.Advice.Adjustments {
 				if err := st.Light(a.Group).Turn(a.To); err != nil {
-					return out, nil // the studio's dial has no such setting; what was seen so far counts
+					return out // the studio's dial has no such setting; what was seen so far counts
 				}
 			}
 			continue
@@ -133,32 +123,30 @@ func toneIn(seed uint64, o ToneOptions) (out ToneOutcome, err error) {
 		if s.Advice.Status != advise.Hold && n < 8 {
 			continue
 		}
-		if s, err = g.known(s, at.Add(2*time.Second), r); err != nil {
-			return out, err
-		}
+		s = g.known(s, at.Add(2*time.Second), r)
 	}
-	return out, nil
+	return out
 }
 
 // known does something to the light that is recorded: one light turned, or now and then the ISO.
-func (g stage) known(s advise.State, at time.Time, r *rand.Rand) (advise.State, error) {
+func (g stage) known(s advise.State, at time.Time, r *rand.Rand) advise.State {
 	thirds := []int{-4, -3, -2, -1, 1, 2, 3, 4}[r.IntN(8)]
 	if r.IntN(5) == 0 {
 		if v, ok := g.st.Camera.ISO.Step(thirds); ok {
 			g.st.Camera.ISO = v
 		}
-		return s, nil
+		return s
 	}
 	l := s.Lights[r.IntN(len(s.Lights))]
 	to := l.Power + exposure.Clicks(exposure.Stops(thirds)/3, max(l.Click, 1))
 	if to == l.Power || to < l.Least || to > l.Most || l.Off || (to-l.Least)%max(l.Click, 1) != 0 {
-		return s, nil
+		return s
 	}
 	if err := g.st.Light(l.Group).Turn(to); err != nil {
-		return s, nil // as with a dial that ends there
+		return s // as with a dial that ends there
 	}
 	s, _ = advise.Apply(s, advise.Input{At: at, Adjusted: &advise.Adjusted{Group: l.Group, From: l.Power, To: to}})
-	return s, nil
+	return s
 }
 
 // judge holds a curve against the truth.
