@@ -7,6 +7,7 @@ import (
 
 	"thirdstop/assess/photo"
 	"thirdstop/assess/studio"
+	"thirdstop/testdata"
 )
 
 // trueMedian is the studio's median of what a reading took for backdrop, in stops, over the edge or not.
@@ -32,7 +33,7 @@ func trueMedian(t testing.TB, s *photo.Survey, truth *studio.Truth, m Mask) floa
 // ten, under the camera's own curve as under the default, on scenes that the estimate was not fitted on.
 func TestClippedEstimatesAreHonest(t *testing.T) {
 	n := uint64(110)
-	if testing.Short() {
+	if !testdata.Thorough() {
 		n = 50
 	}
 	var held, all, nothing [2]int

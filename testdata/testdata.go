@@ -31,6 +31,22 @@ func Photos(t testing.TB, elem ...string) string {
 	return p
 }
 
+// Thorough says whether tests take all the files and studios that they know, as they do under CI=true without -short.
+// Elsewhere they take some of them, so that a whole go test stays well under five minutes.
+func Thorough() bool { return os.Getenv("CI") == "true" && !testing.Short() }
+
+// Some is every nth of all, and all of them where tests are thorough.
+func Some[T any](all []T, n int) []T {
+	if Thorough() {
+		return all
+	}
+	var some []T
+	for i := 0; i < len(all); i += n {
+		some = append(some, all[i])
+	}
+	return some
+}
+
 // Samples lists the real camera JPEGs that the goexif module carries. They are
 // on every machine that can build thirdstop, so it fails where there are none.
 func Samples(t testing.TB) []string {

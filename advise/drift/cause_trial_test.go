@@ -3,6 +3,8 @@ package drift
 import (
 	"slices"
 	"testing"
+
+	"thirdstop/testdata"
 )
 
 // scripted is a fault and what would be the right name for it.
@@ -76,7 +78,7 @@ var scripts = []scripted{
 // fault, not counting that it is over; battery is told from a sagging stand only by a rest, so after one.
 func TestHowOftenTheCauseIsRight(t *testing.T) {
 	runs := 150
-	if testing.Short() {
+	if !testdata.Thorough() {
 		runs = 30
 	}
 	all, right, lights, named := 0, 0, 0, 0

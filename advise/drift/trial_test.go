@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"thirdstop/assess/exposure"
+	"thirdstop/testdata"
 )
 
 // wilson is the 95 % confidence interval of a share (Wilson 1927; from memory).
@@ -21,7 +22,7 @@ func wilson(hits, of int) (float64, float64) {
 // for, and prompts for a card check, are counted apart.
 func TestFalseAlarmsOverCleanFrames(t *testing.T) {
 	frames := 30_000
-	if testing.Short() {
+	if !testdata.Thorough() {
 		frames = 3_000
 	}
 	for _, scatter := range []float64{0.03, 0.05, 0.10} {
@@ -73,7 +74,7 @@ func TestFalseAlarmsOverCleanFrames(t *testing.T) {
 // every region of every shoot is off by 0.05 stop (one standard deviation), and says so.
 func TestAWrongPredictionIsNoDrift(t *testing.T) {
 	frames := 30_000
-	if testing.Short() {
+	if !testdata.Thorough() {
 		frames = 3_000
 	}
 	alarms := 0
@@ -127,7 +128,7 @@ type counts struct{ runs, found, within, named, first, kind int }
 
 func TestHowSoonAndHowRightlyDriftIsNamed(t *testing.T) {
 	runs := 200
-	if testing.Short() {
+	if !testdata.Thorough() {
 		runs = 30
 	}
 	for _, told := range []bool{true, false} {

@@ -1,12 +1,16 @@
 package trial
 
-import "testing"
+import (
+	"testing"
+
+	"thirdstop/testdata"
+)
 
 // A small run for every change: whoever turns a light without a word is found out, and nobody is asked for
 // nothing. The bounds leave room for chance beside what a larger run gives (derived here).
 func TestUnrecordedTurnsAreAskedAbout(t *testing.T) {
 	n := 4
-	if testing.Short() {
+	if !testdata.Thorough() {
 		n = 2
 	}
 	f, err := PlayCareless(t.Context(), CarelessOptions{Studios: n, Seed: 300, Turns: 10, Own: true})

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"thirdstop/assess/exposure"
+	"thirdstop/testdata"
 )
 
 // A small run of what `thirdstop evaluate drift` does at length: the bounds allow for few runs.
@@ -15,12 +16,15 @@ func TestDriftIsFoundAndNamedInVirtualStudios(t *testing.T) {
 		t.Skip("takes several seconds of processor time")
 	}
 	o := DriftOptions{Frames: 1200, Runs: 6, Faults: 3, Seed: 3, Scatters: []exposure.Stops{0.05}}
+	if !testdata.Thorough() {
+		o.Frames, o.Runs, o.Faults = 300, 1, 1
+	}
 	f, err := Drift(context.Background(), o)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range f.Clean {
-		if c.Frames < 1200 || c.Alarms > 1 { // the goal is 1 in 10,000
+		if c.Frames < o.Frames || c.Alarms > 1 { // the goal is 1 in 10,000
 			t.Errorf("witness %v: %d findings in %d clean frames: %v", c.Witness, c.Alarms, c.Frames, c.Kinds)
 		}
 	}
@@ -28,20 +32,20 @@ func TestDriftIsFoundAndNamedInVirtualStudios(t *testing.T) {
 	for _, c := range f.Courses {
 		within, among, runs = within+c.Within, among+c.Candidate, runs+c.Runs
 	}
-	if runs < 30 || within*10 < runs*7 || among*10 < runs*9 {
+	if runs < 5*o.Runs || within*10 < runs*7 || among*10 < runs*9 {
 		t.Errorf("of %d drifts %d were found within 6 frames, and of %d the light is among the named", runs, within, among)
 	}
 	cause, of := 0, 0
 	for _, c := range f.Faults {
 		cause, of = cause+c.Among, of+c.Runs // two regions can't tell the room from the aperture: then both are to be named
 	}
-	if of < 20 || cause*10 < of*8 {
+	if of < 6*o.Faults || cause*10 < of*8 {
 		t.Errorf("of %d faults %d were called by their name, or it was among the named: %+v", of, cause, f.Faults)
 	}
 }
 
 func TestTheSameDriftOptionsGiveTheSameFigures(t *testing.T) {
-	o := DriftOptions{Faults: 1, Seed: 5}
+	o := DriftOptions{Frames: 150, Seed: 5, Scatters: []exposure.Stops{0.05}}
 	a, err1 := Drift(context.Background(), o)
 	b, err2 := Drift(context.Background(), o)
 	if err1 != nil || err2 != nil || !reflect.DeepEqual(a, b) {

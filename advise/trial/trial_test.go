@@ -3,6 +3,7 @@ package trial
 import (
 	"reflect"
 	"testing"
+	"thirdstop/testdata"
 )
 
 // A small closed loop on pictures, for every change: readings through the camera's own
@@ -10,7 +11,7 @@ import (
 // studios, with room for chance (derived here); `thirdstop evaluate advice` tries as many as wanted.
 func TestAdviceLeadsOnTargetInVirtualStudios(t *testing.T) {
 	n := 24
-	if testing.Short() {
+	if !testdata.Thorough() {
 		n = 6
 	}
 	all, err := Run(t.Context(), Options{Studios: n, Seed: 500, Scatter: 0.03, Own: true, Wrong: 0.3, Off: 2})
@@ -43,7 +44,7 @@ func TestAdviceLeadsOnTargetInVirtualStudios(t *testing.T) {
 }
 
 func TestSameOptionsSameOutcomes(t *testing.T) {
-	o := Options{Studios: 3, Seed: 900, Own: true, Wrong: 0.3}
+	o := Options{Studios: 2, Seed: 900, Own: true, Wrong: 0.3, Off: 2}
 	a, _ := Run(t.Context(), o)
 	if b, _ := Run(t.Context(), o); !reflect.DeepEqual(a, b) {
 		t.Errorf("two runs gave %+v and %+v", a, b)

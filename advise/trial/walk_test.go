@@ -9,6 +9,7 @@ import (
 	"thirdstop/assess/studio"
 
 	"math/rand/v2"
+	"thirdstop/testdata"
 )
 
 // walked plays a walk in one random studio whose plan is as wrong as people's are.
@@ -47,7 +48,7 @@ func walked(seed uint64, o Options) (Walked, *studio.Studio, wanted, string) {
 // every target in truth. The bounds are what was found over some hundred studios, with room for chance (derived here).
 func TestTheWalkLeadsOnTargetInVirtualStudios(t *testing.T) {
 	n := uint64(16)
-	if testing.Short() {
+	if !testdata.Thorough() {
 		n = 5
 	}
 	tried, done, first, held, frames := 0, 0, 0, 0, 0

@@ -10,13 +10,14 @@ import (
 
 	"thirdstop/assess/exposure"
 	"thirdstop/assess/studio"
+	"thirdstop/testdata"
 )
 
 // A few scenes: learning brings levels near the truth, the exact curve nearer, and errors are about as large as stated. How large
 // they are over hundreds of scenes is what the command prints.
 func TestLearningBringsLevelsNearTheTruth(t *testing.T) {
 	n := 21
-	if testing.Short() {
+	if !testdata.Thorough() {
 		n = 8
 	}
 	s, err := Levels(context.Background(), n, 900_000)

@@ -60,15 +60,17 @@ func realFiles(t *testing.T) []string {
 		t.Logf("without the collection of camera files: %v", err)
 		return files
 	}
+	var more []string
 	err := filepath.WalkDir(dir, func(f string, _ fs.DirEntry, err error) error {
 		if e := strings.ToLower(filepath.Ext(f)); e == ".jpg" || e == ".jpeg" {
-			files = append(files, f)
+			more = append(more, f)
 		}
 		return err
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
+	files = append(files, testdata.Some(more, 7)...)
 	if raceDetector {
 		files = slices.DeleteFunc(files, func(f string) bool {
 			s, err := os.Stat(f)
