@@ -170,7 +170,7 @@ func (s State) planned(in PlanText) (State, []Output) {
 func (s *State) forget() {
 	s.model, s.taught, s.pending, s.recent, s.tentative, s.Question = rig.Model{}, rig.Model{}, nil, nil, nil, nil
 	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, nil, false, nil
-	s.doubt, s.recheck, s.offered, s.presumed = nil, false, nil, ""
+	s.doubt, s.recheck, s.offered, s.presumed, s.firm = nil, false, nil, "", nil
 	s.watch.drop()
 	s.Drift = s.drifting()
 	s.Walk, s.Match = nil, nil
@@ -298,7 +298,7 @@ func (s State) referred(in Reference) (State, []Output) {
 	}
 	if s.taught.Spec.Lights > 0 {
 		// Another white is another region: what was learned of the old one does not hold.
-		s.model, s.taught = withoutRegion(s.model, whiteRegion), withoutRegion(s.taught, whiteRegion)
+		s.model, s.taught, s.firm = withoutRegion(s.model, whiteRegion), withoutRegion(s.taught, whiteRegion), nil
 	}
 	return s, []Output{event("reference", Event{Frame: in.Frame, Text: text})}
 }

@@ -247,14 +247,15 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	if s.Question != nil && f.Number > s.Question.Expires {
 		switch {
 		case s.assumed():
-			s.model = s.loose(append(slices.Clone(s.tentative.denied), s.tentative.light)...) // nobody said what it was: learn that light anew
+			s = s.doubted(append(slices.Clone(s.tentative.denied), s.tentative.light)...) // nobody said what it was: learn that light anew
 		case s.tentative != nil:
 			s.presumed = s.Question.Group // nobody said that it was not turned
 		default:
-			s.model = s.loose()
+			s = s.doubted()
 		}
 		s.Question, s.tentative = nil, nil
 	}
+	s, late := s.toldLate(f.Number, s.setting(gain, shutter), f.Reading)
 	stood := at.Sub(s.advisedAt)
 	s, set, out, taught := s.settle(at, f.Number, gain, shutter, seen)
 	if !set.Equal(s.lastSet) {
@@ -264,6 +265,7 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 		s.overSince = f.Number
 	}
 	s.lastSet = set
+	out = append(late, out...)
 	// Where clipping hides the turn of one light, more frames tell nothing, whatever was seen of the others.
 	hidden := s.hiddenTurn(seen)
 	switch waits := len(s.pending) > 0 && (hidden >= 0 && stood >= handTime || stood >= askTime && len(out) == 0); {
@@ -291,6 +293,10 @@ func (s State) reteach() State {
 		return s
 	}
 	if r := s.Frames[len(s.Frames)-1].Reading; r != nil {
+		if n := len(s.watch.Past); n > 0 && s.watch.Past[n-1].Number == s.FrameCount {
+			s.watch.Past = slices.Clone(s.watch.Past)
+			s.watch.Past[n-1].Set = s.litFor()
+		}
 		seen := measuredRegions(s.Plan, r)
 		s.taught = s.model.With(rig.Observation{Setting: s.lastSet, Levels: seen[:]})
 	}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"thirdstop/advise/drift"
 	"thirdstop/advise/plan"
 	"thirdstop/advise/rig"
 	"thirdstop/assess/exposure"
@@ -33,10 +34,14 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 		return s.clippedUnseen(frame, fit, set, gaps, seen)
 	}
 	g := gaps[worst]
-	if far < float64(atOnce) && len(s.watch.Stands) > 0 {
-		return s, nil, true // a drift is known, and its detectors tell small changes better
+	if far < float64(atOnce) && s.moving() {
+		return s, nil, true // a slow drift is known, and its detectors follow it
 	}
 	this := doubtful{region: worst, up: g.By > 0}
+	if far < float64(atOnce) && slices.ContainsFunc(s.watch.Stands, func(x drift.Finding) bool { return x.Witnessed && x.Kind == drift.OddFrame && x.Frame == frame-1 }) {
+		s.doubt = &this // the detectors look into it, and tell small changes better
+		return s, nil, false
+	}
 	again := doubt != nil && *doubt == this
 	lost := g.Least && g.By > 0 // what rises into clipping does not wait for a second frame
 	if plain := far > plainly*float64(g.Sigma) && (far >= float64(atOnce) || lost); !plain && !again {
@@ -49,6 +54,13 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	}
 	s, q := s.askAbout(frame, all)
 	return s, []Output{q}, false
+}
+
+// moving tells whether a drift is under way that has not stopped changing.
+func (s State) moving() bool {
+	return slices.ContainsFunc(s.watch.Stands, func(x drift.Finding) bool {
+		return x.Witnessed && !x.Steady && slices.Contains([]drift.Kind{drift.Slope, drift.Heat, drift.Battery, drift.Ambient, drift.Unclear}, x.Kind)
+	})
 }
 
 // clippedUnseen looks at a rise into clipping, by how much is hidden. Where another region tells, it is asked about;
@@ -387,7 +399,7 @@ func (s State) answered(in Answer) (State, []Output) {
 		if t != nil {
 			which = append(slices.Clone(t.denied), t.light)
 		}
-		s.model = s.loose(which...) // drift: how much light it gives must be learned anew
+		s = s.doubted(which...) // drift: how much light it gives must be learned anew
 		s = s.reteach()
 		return s, []Output{event("drift", Event{Frame: q.Frame, Group: q.Group, Text: fmt.Sprintf("Not turned: what changed in frame %d counts as drift.", q.Frame)})}
 	case t.off || t.on:

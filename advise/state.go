@@ -58,6 +58,7 @@ type State struct {
 	bumped      string       // group of a light whose dial may have been turned up unseen: its region clips
 	doubt       *doubtful    // a change that the newest frame showed and that may be scatter; nil: none
 	presumed    string       // group of a light that counts as turned though clipping hides it: nobody said no
+	firm        *firm        // the light model before lights were put in doubt; nil: none are
 	recheck     bool         // somebody said that lights don't stand as recorded; how they stand is not recorded yet
 	lastAt      time.Time    // when the newest frame that is learned from arrived
 	offered     []Adjustment // advised since the newest frame, and taken back for other advice: they may have been turned

@@ -44,6 +44,10 @@ func (s State) findings(frame int, found []drift.Finding, told []Output) (State,
 			single = true
 			fresh = fresh && !slices.Contains(s.absent, x.Group)
 		}
+		if x.Witnessed && (was < 0 || w.Stands[was].Kind != x.Kind) && slices.Contains([]drift.Kind{drift.Step, drift.AllLights, drift.Unclear}, x.Kind) {
+			s = s.followed(x)
+			w = &s.watch
+		}
 		if fresh {
 			told = append(told, event(kindOf(x), Event{Frame: frame, Group: x.Group, Text: x.Text + " " + x.Remedy}))
 		}
