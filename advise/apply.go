@@ -170,7 +170,7 @@ func (s State) planned(in PlanText) (State, []Output) {
 func (s *State) forget() {
 	s.model, s.taught, s.pending, s.recent, s.tentative, s.Question = rig.Model{}, rig.Model{}, nil, nil, nil, nil
 	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, nil, false, nil
-	s.doubt, s.recheck, s.offered, s.presumed, s.firm = nil, false, nil, "", nil
+	s.doubt, s.recheck, s.offered, s.presumed, s.firm, s.slept = nil, false, nil, "", nil, nil
 	s.watch.drop()
 	s.Drift = s.drifting()
 	s.Walk, s.Match = nil, nil
@@ -235,6 +235,7 @@ func (s State) adjusted(in Input) (State, []Output) {
 		return s, nil // refused before it was recorded; an old record under another plan
 	}
 	recheck := s.recheck
+	s.slept = slices.DeleteFunc(slices.Clone(s.slept), func(x slept) bool { return x.group == a.Group })
 	s, out := s.replaced(i, a)
 	l := s.Lights[i]
 	if a.Off != nil && *a.Off != l.Off {

@@ -73,8 +73,8 @@ func sameTurns(a, b []Adjustment) bool {
 	})
 }
 
-// within tells whether advice asks for nothing but what another advice did: the same lights, or fewer, turned the same way.
-func within(a, all []Adjustment) bool {
+// inside tells whether advice asks for nothing but what another advice did: the same lights, or fewer, turned the same way.
+func inside(a, all []Adjustment) bool {
 	return !slices.ContainsFunc(a, func(x Adjustment) bool {
 		return !slices.ContainsFunc(all, func(y Adjustment) bool { return sameTurns([]Adjustment{x}, []Adjustment{y}) })
 	})
@@ -123,6 +123,13 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 		if i, ok := s.light(s.absent[0]); ok {
 			a.Status, a.Headline = Look, s.Lights[i].Name+" did not fire"
 			a.Reason = "Wake it, check its trigger and channel, and take the frame again. Leave its power as it is; its manual tells what its lights and tones mean."
+			return a
+		}
+	}
+	for _, x := range s.slept {
+		if i, ok := s.light(x.group); ok && s.Lights[i].Off && last.Number < x.frame+wakeFrames {
+			a.Status, a.Headline = Look, "Wake "+s.Lights[i].Name
+			a.Reason = "It was found off or asleep. Switch it on, leave its power as it is, and take a frame. If it shall stay off, record it as off."
 			return a
 		}
 	}
@@ -182,6 +189,9 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 	}
 	return a
 }
+
+// wakeFrames is for how many frames a light that was found off is waited for: then the others are set without it.
+const wakeFrames = 4
 
 // lessLight tells whether a light that makes the white reference is among those to be turned down.
 func (s State) lessLight(all []Adjustment) bool {
@@ -446,7 +456,7 @@ func (s State) tell(a *Advice, sol rig.Solution, regions [regionCount]judged, ta
 		if k := slices.IndexFunc(a.Expected, func(e Expected) bool { return !e.InTarget }); k >= 0 {
 			a.Reason = fmt.Sprintf("The %s reads %s now (target %s); over the last frames it is nearer than a click could bring it.", a.Expected[k].Name, a.Expected[k].NowText, a.Expected[k].TargetText)
 		}
-	case len(s.putAside) > 0 && within(a.Adjustments, s.putAside):
+	case len(s.putAside) > 0 && inside(a.Adjustments, s.putAside):
 		a.Status, a.Headline, a.Reason = Aside, "Put aside", textsOf(a.Adjustments)+"."
 		a.Adjustments = []Adjustment{}
 	case s.heldHere && biggest < exposure.Third && !slices.ContainsFunc(a.Expected, func(e Expected) bool { return e.AtLeast && e.Region == WhitePeak }):

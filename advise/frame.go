@@ -256,6 +256,8 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 		s.Question, s.tentative = nil, nil
 	}
 	s, late := s.toldLate(f.Number, s.setting(gain, shutter), f.Reading)
+	s, woke := s.woken(f.Number, s.setting(gain, shutter), seen)
+	late = append(late, woke...)
 	stood := at.Sub(s.advisedAt)
 	s, set, out, taught := s.settle(at, f.Number, gain, shutter, seen)
 	if !set.Equal(s.lastSet) {
@@ -283,6 +285,34 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 		s.taught = s.model.With(rig.Observation{Setting: set, Levels: seen[:]})
 	} else {
 		s.taught = s.model
+	}
+	return s, out
+}
+
+// woken looks whether a light that was found asleep lit the newest frame: then it is on again, and nobody need say so.
+func (s State) woken(frame int, now rig.Setting, seen [regionCount]rig.Measured) (State, []Output) {
+	if len(s.slept) == 0 || !s.model.Known() {
+		return s, nil
+	}
+	var out []Output
+	fit := s.model.Fit()
+	base := fit.Predict(now)
+	for _, x := range s.slept {
+		i, ok := s.light(x.group)
+		if !ok || !s.Lights[i].Off {
+			continue
+		}
+		on := now
+		on.Off = slices.Clone(now.Off)
+		on.Off[i] = false
+		if s.surprise(fit, base, on, seen)+clearly/2 > s.surprise(fit, base, now, seen) {
+			continue
+		}
+		now, base = on, fit.Predict(on)
+		s.Lights = slices.Clone(s.Lights)
+		s.Lights[i].Off = false
+		s.slept = slices.DeleteFunc(slices.Clone(s.slept), func(y slept) bool { return y == x })
+		out = append(out, event("woken", Event{Frame: frame, Group: x.group, Text: fmt.Sprintf("%s: on again, seen in frame %d.", s.Lights[i].Name, frame)}))
 	}
 	return s, out
 }

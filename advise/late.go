@@ -27,17 +27,30 @@ func (s State) doubted(lights ...int) State {
 	return s
 }
 
-// run lists the frames of late under one record of the lights, oldest first, without those that were off by themselves.
+// run lists the frames of late that the camera took alike, oldest first, without those that were off by themselves.
 func (s State) run() []past {
 	all := s.watch.Past
 	first := len(all)
-	for first > 0 && all[first-1].Set.Equal(all[len(all)-1].Set) {
+	for first > max(0, len(all)-lookBack) && alike(all[first-1].Set, all[len(all)-1].Set) {
 		first--
 	}
 	return slices.DeleteFunc(slices.Clone(all[first:]), func(p past) bool {
 		f := s.kept(p.Number)
 		return f == nil || f.Reading == nil || slices.Contains([]drift.Kind{drift.Absent, drift.FiredEarly, drift.OddFrame}, drift.Kind(f.Off))
 	})
+}
+
+// alike tells whether the camera stood alike for two settings of the same lights.
+func alike(a, b rig.Setting) bool {
+	return a.Gain.Round() == b.Gain.Round() && a.Shutter == b.Shutter && len(a.Power) == len(b.Power)
+}
+
+// before is the light model without the doubts that came up in frames of late.
+func (s State) before(run []past) rig.Model {
+	if s.firm != nil && s.firm.frame >= run[0].Number && s.firm.model.Spec.Lights == s.model.Spec.Lights {
+		return s.firm.model
+	}
+	return s.model
 }
 
 func (s State) kept(number int) *FrameState {
@@ -47,14 +60,28 @@ func (s State) kept(number int) *FrameState {
 	return nil
 }
 
-// sideBySide is how many frames on either side of a change are held against each other.
-const sideBySide = 3
+const (
+	// lookBack is how many frames back a turn is looked for that was recorded afterwards.
+	lookBack = 16
+	// sideBySide is how many frames on either side of a change are held against each other.
+	sideBySide = 3
+)
 
-// mean is what some frames show of a region: the mean where it did not clip, and a bound where it did.
-func mean(frames []past, region int) (m rig.Measured, n int) {
+// mean is what some frames show of a region, each taken to the setting that is given by what the model says of the way there: the
+// mean where it did not clip, and a bound where it did. vague is the variance that the way there adds, in stops squared.
+func mean(fit rig.Fit, frames []past, to rig.Setting, region int) (m rig.Measured, n int, vague float64) {
 	for _, p := range frames {
-		switch y := p.Levels[region]; {
-		case !y.OK || m.OK && m.AtLeast && !y.AtLeast:
+		y := p.Levels[region]
+		if !y.OK {
+			continue
+		}
+		if !p.Set.Equal(to) {
+			step := fit.Change(p.Set, to)[region]
+			y.Value += step.Value
+			vague = max(vague, math.Pow(float64(step.Sigma), 2)+math.Pow(stepError*float64(step.Value), 2))
+		}
+		switch {
+		case m.OK && m.AtLeast && !y.AtLeast:
 		case y.AtLeast && !(m.OK && m.AtLeast):
 			m, n = y, 1
 		case y.AtLeast:
@@ -66,14 +93,16 @@ func mean(frames []past, region int) (m rig.Measured, n int) {
 			m.Value += (y.Value - m.Value) / exposure.Stops(n)
 		}
 	}
-	return m, n
+	return m, n, vague
 }
 
-// weigh holds frames against those before them: the chi-square if nothing changed in between, and if what was foretold did.
-func (s State) weigh(before, after []past, change []rig.Level) (none, turned float64) {
+// weigh holds frames against those before them: the chi-square if nothing but what is recorded changed in between, and if what was
+// foretold did.
+func (s State) weigh(fit rig.Fit, before, after []past, change []rig.Level) (none, turned float64) {
+	to := before[len(before)-1].Set
 	for _, k := range []int{backdropRegion, whiteRegion} {
-		a, n := mean(before[max(0, len(before)-sideBySide):], k)
-		b, m := mean(after[:min(sideBySide, len(after))], k)
+		a, n, va := mean(fit, before[max(0, len(before)-sideBySide):], to, k)
+		b, m, vb := mean(fit, after[:min(sideBySide, len(after))], to, k)
 		by := b.Value - a.Value
 		if !a.OK || !b.OK || a.AtLeast && (b.AtLeast || by > 0) || b.AtLeast && by < 0 {
 			continue // over the edge, nobody knows how far
@@ -82,7 +111,7 @@ func (s State) weigh(before, after []past, change []rig.Level) (none, turned flo
 		if k == backdropRegion {
 			own += math.Pow(float64(coveredSigma), 2)
 		}
-		v := own * (1/float64(n) + 1/float64(m))
+		v := own*(1/float64(n)+1/float64(m)) + va + vb
 		g := gap{OK: true, By: by, Least: a.AtLeast || b.AtLeast}
 		if g.Least {
 			v += math.Pow(float64(edgeSigma), 2)
@@ -92,7 +121,7 @@ func (s State) weigh(before, after []past, change []rig.Level) (none, turned flo
 		y, _ := g.misfit(change[k])
 		none, turned = none+x, turned+y
 	}
-	return none, turned
+	return math.Round(none*1000) / 1000, math.Round(turned*1000) / 1000
 }
 
 // toldLate looks whether what was recorded since the last frame had been done some frames ago. Then the newest frame looks like
@@ -103,39 +132,40 @@ func (s State) toldLate(frame int, now rig.Setting, r *assess.Reading) (State, [
 	if len(run) < 2 || s.lastSet.Power == nil || !s.comparable() {
 		return s, nil
 	}
-	old, set := run[0].Set, s.shifted(now, 1)
-	if set.Equal(old) || set.Gain.Round() != old.Gain.Round() || set.Shutter != old.Shutter || len(set.Power) != len(old.Power) {
+	old, set := run[len(run)-1].Set, s.shifted(now, 1)
+	if set.Equal(old) || !alike(set, old) {
 		return s, nil
 	}
-	from := s.model
-	if s.firm != nil && s.firm.frame >= run[0].Number {
-		from = s.firm.model
-	}
-	if !from.Known() || from.Spec.Lights != s.model.Spec.Lights {
+	from := s.before(run)
+	if !from.Known() {
 		return s, nil
 	}
-	change := from.Fit().Change(old, set)
+	fit := from.Fit()
+	change := fit.Change(old, set)
 	seen := measuredRegions(s.Plan, r)
 	s.watch.evened(&seen, areasOf(r))
-	if none, turned := s.weigh(run, []past{{Levels: seen}}, change); turned < none+clearly {
+	if none, turned := s.weigh(fit, run[len(run)-1:], []past{{Levels: seen, Set: old}}, change); turned < none+clearly {
 		return s, nil
 	}
-	at, gain := 0, clearly
+	at, gain := 0, clearly/4 // that it was turned is recorded, and that it was not turned now is plain: little is needed to say when
 	for j := 1; j < len(run); j++ {
-		if none, turned := s.weigh(run[:j], run[j:], change); turned <= mostMisfit && none-turned >= gain {
+		if none, turned := s.weigh(fit, run[:j], run[j:], change); turned <= mostMisfit && none-turned >= gain {
 			at, gain = j, none-turned
 		}
 	}
 	if at == 0 {
 		return s, nil
 	}
-	s.model = s.told(s.without(from, old), run[:at], old)
-	s.model = s.told(s.model, run[at:], set)
+	s.model = s.without(from, run)
+	for j := at; j < len(run); j++ {
+		run[j].Set = asTold(run[j].Set, old, set)
+	}
+	s.model = s.told(s.model, run)
 	s.firm, s.doubt, s.presumed = nil, nil, ""
 	s.watch.Past = slices.Clone(s.watch.Past)
-	for i := range s.watch.Past {
-		if s.watch.Past[i].Number >= run[at].Number {
-			s.watch.Past[i].Set = set
+	for i, p := range s.watch.Past {
+		if p.Number >= run[at].Number {
+			s.watch.Past[i].Set = asTold(p.Set, old, set)
 		}
 	}
 	s.watch.explained()
@@ -143,16 +173,30 @@ func (s State) toldLate(frame int, now rig.Setting, r *assess.Reading) (State, [
 	return s, []Output{event("told_late", Event{Frame: frame, Text: fmt.Sprintf("What was recorded since the frame before had been done by frame %d already: the frames show it.", run[at].Number)})}
 }
 
+// asTold is a setting of an earlier frame with what was recorded later: from one setting to another.
+func asTold(set, from, to rig.Setting) rig.Setting {
+	set.Power, set.Off = slices.Clone(set.Power), slices.Clone(set.Off)
+	for i := range set.Power {
+		set.Power[i] = (set.Power[i] + to.Power[i] - from.Power[i]).Round()
+		if from.Off[i] != to.Off[i] {
+			set.Off[i] = to.Off[i]
+		}
+	}
+	return set
+}
+
 // followed makes the model that advises follow a change at once that the detectors found: a mean over the frames
 // before and after it would lag behind for some frames, and advise for a light that never was.
 func (s State) followed(x drift.Finding) State {
 	run := s.run()
+	for len(run) > 0 && !run[0].Set.Equal(run[len(run)-1].Set) {
+		run = run[1:]
+	}
 	at := slices.IndexFunc(run, func(p past) bool { return p.Number >= x.Since })
 	if at < 0 || s.Question != nil || !s.model.Known() || s.newest() == nil || run[len(run)-1].Number != s.newest().Number {
 		return s
 	}
-	old := run[0].Set
-	s.model = s.told(s.without(s.model, old), run[:at], old)
+	s.model = s.told(s.without(s.before(run), run), run[:at])
 	if !s.model.Known() {
 		return s
 	}
@@ -167,8 +211,8 @@ func (s State) followed(x drift.Finding) State {
 	s.firm = nil
 	s = s.doubted(lights...)
 	s.firm.frame = x.Since
-	s.model = s.told(s.model, run[at:len(run)-1], old)
-	s.taught, s.untaught = s.told(s.model, run[len(run)-1:], old), false
+	s.model = s.told(s.model, run[at:len(run)-1])
+	s.taught, s.untaught = s.told(s.model, run[len(run)-1:]), false
 	return s
 }
 
@@ -181,20 +225,20 @@ func (s State) shifted(set rig.Setting, by exposure.Stops) rig.Setting {
 	return set
 }
 
-// without is a model without what it saw last, if that was under a setting of the frames of late.
-func (s State) without(m rig.Model, old rig.Setting) rig.Model {
-	if n := len(m.Seen); n > 0 && m.Seen[n-1].Setting.Equal(s.shifted(old, -1)) {
-		return rig.Model{Spec: m.Spec, Seen: slices.Clone(m.Seen[:n-1])}
+// without is a model without what it saw last, as far as that was under settings of some frames.
+func (s State) without(m rig.Model, frames []past) rig.Model {
+	n := len(m.Seen)
+	for n > 0 && slices.ContainsFunc(frames, func(p past) bool { return m.Seen[n-1].Setting.Equal(s.shifted(p.Set, -1)) }) {
+		n--
 	}
-	return m
+	return rig.Model{Spec: m.Spec, Seen: slices.Clone(m.Seen[:n])}
 }
 
-// told is a model with frames of late, under a setting of theirs.
-func (s State) told(m rig.Model, frames []past, set rig.Setting) rig.Model {
-	set = s.shifted(set, -1)
-	for _, p := range frames[max(0, len(frames)-sideBySide):] {
+// told is a model with frames of late.
+func (s State) told(m rig.Model, frames []past) rig.Model {
+	for _, p := range frames {
 		seen := measuredRegions(s.Plan, s.kept(p.Number).Reading)
-		m = m.With(rig.Observation{Setting: set, Levels: seen[:]})
+		m = m.With(rig.Observation{Setting: s.shifted(p.Set, -1), Levels: seen[:]})
 	}
 	return m
 }

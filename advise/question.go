@@ -38,10 +38,6 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 		return s, nil, true // a slow drift is known, and its detectors follow it
 	}
 	this := doubtful{region: worst, up: g.By > 0}
-	if far < float64(atOnce) && slices.ContainsFunc(s.watch.Stands, func(x drift.Finding) bool { return x.Witnessed && x.Kind == drift.OddFrame && x.Frame == frame-1 }) {
-		s.doubt = &this // the detectors look into it, and tell small changes better
-		return s, nil, false
-	}
 	again := doubt != nil && *doubt == this
 	lost := g.Least && g.By > 0 // what rises into clipping does not wait for a second frame
 	if plain := far > plainly*float64(g.Sigma) && (far >= float64(atOnce) || lost); !plain && !again {
@@ -425,6 +421,10 @@ func (s State) answered(in Answer) (State, []Output) {
 func (s State) toldSwitched(q Question, t tentative) (State, []Output) {
 	s.Lights = slices.Clone(s.Lights)
 	s.Lights[t.light].Off = t.off
+	s.slept = slices.DeleteFunc(slices.Clone(s.slept), func(x slept) bool { return x.group == q.Group })
+	if t.off {
+		s.slept = append(s.slept, slept{q.Group, q.Frame})
+	}
 	if s.lastSet.Power != nil {
 		s.lastSet.Off = slices.Clone(s.lastSet.Off)
 		s.lastSet.Off[t.light] = t.off

@@ -58,6 +58,7 @@ type State struct {
 	bumped      string       // group of a light whose dial may have been turned up unseen: its region clips
 	doubt       *doubtful    // a change that the newest frame showed and that may be scatter; nil: none
 	presumed    string       // group of a light that counts as turned though clipping hides it: nobody said no
+	slept       []slept      // lights that somebody found off or asleep: they are to be woken
 	firm        *firm        // the light model before lights were put in doubt; nil: none are
 	recheck     bool         // somebody said that lights don't stand as recorded; how they stand is not recorded yet
 	lastAt      time.Time    // when the newest frame that is learned from arrived
@@ -83,6 +84,12 @@ type change struct {
 	group    string
 	from, to exposure.Dial
 	at       time.Time
+}
+
+// slept is a light that was found off or asleep, in which frame.
+type slept struct {
+	group string
+	frame int
 }
 
 // tentative is the explanation an open question offers.

@@ -29,7 +29,17 @@ func (s State) findings(frame int, found []drift.Finding, told []Output) (State,
 			stands = append(stands, x)
 		}
 		asked := s.Question != nil && s.Question.Frame == frame
+		ofOne := len(x.Candidates) == 1
 		switch x.Kind {
+		case drift.Step, drift.Unclear:
+			fresh = fresh && !asked // the question says so, and an answer helps more
+		case drift.AllLights, drift.Ambient:
+			if asked && ofOne && s.tentative != nil && !s.tentative.asked { // it is no dial that was turned
+				told = slices.DeleteFunc(told, func(o Output) bool { return o.Question != nil })
+				s.Question, s.tentative = nil, nil
+				s.asked--
+			}
+			fresh = fresh && (!asked || ofOne)
 		case drift.FiredEarly:
 			single = true
 			if asked { // it is no dial that was turned
@@ -254,6 +264,9 @@ func (s State) LoadsAt(at time.Time) []Load {
 func (s State) driftWarnings() []Warning {
 	var out []Warning
 	for _, x := range s.Drift.Stands {
+		if s.Question != nil && slices.Contains([]string{string(drift.OddFrame), string(drift.Step), string(drift.AllLights), string(drift.Unclear)}, x.Kind) {
+			continue // one thing at a time
+		}
 		if x.Kind == string(drift.DarkBand) || x.Kind == string(drift.Absent) && slices.Contains(s.absent, x.Group) {
 			continue // the advice itself says so
 		}

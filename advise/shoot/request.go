@@ -54,6 +54,7 @@ func (s *Shoot) Submit(ctx context.Context, r Request) (Receipt, error) {
 	}
 	b.Client, b.Input.By = r.Client, r.By
 	defer s.show()
+	first := r.Plan != nil && s.state.Plan == nil
 	receipt, err := s.take(b)
 	if err != nil {
 		return Receipt{}, err
@@ -61,7 +62,7 @@ func (s *Shoot) Submit(ctx context.Context, r Request) (Receipt, error) {
 	if r.Bracket != nil {
 		s.learnWhenReady()
 	}
-	if r.Reference != nil || r.Marked != nil {
+	if r.Reference != nil || r.Marked != nil || first { // with a plan, what was measured without one advises at once
 		// The declaration holds whatever comes of measuring again, which carries the request's id, too:
 		// a repeat gets the receipt of both, also after a restart.
 		if err := s.again(r.Client); err != nil {
