@@ -508,10 +508,15 @@ func (s State) silences(fit rig.Fit, base []rig.Level, now rig.Setting, seen [re
 			continue // hair moves too much to tell
 		}
 		drop, fell := base[k].Value-fit.Predict(h.set)[k].Value, base[k].Value-seen[k].Value
-		if !seen[k].OK || seen[k].AtLeast || drop < absentDrop || fell < max(absentDrop, min(drop*2/3, absentSure)) {
+		missed := slices.Contains(s.missed, l.Group)
+		enough := max(absentDrop, min(drop*2/3, absentSure))
+		if missed { // and how dark it is without it was seen
+			enough = absentDrop
+		}
+		if !seen[k].OK || seen[k].AtLeast || drop < absentDrop || fell < enough {
 			continue
 		}
-		before := slices.Contains(s.missed, l.Group) || slices.ContainsFunc(s.model.Seen, func(o rig.Observation) bool { return !o.Off[i] })
+		before := missed || slices.ContainsFunc(s.model.Seen, func(o rig.Observation) bool { return !o.Off[i] })
 		if !before && (base[k].Sigma > foretold || fell < 3*base[k].Sigma) {
 			continue // what a light gives is known from frames that it lit, or from guide numbers
 		}
