@@ -170,7 +170,7 @@ func (s State) planned(in PlanText) (State, []Output) {
 func (s *State) forget() {
 	s.model, s.taught, s.pending, s.recent, s.tentative, s.Question = rig.Model{}, rig.Model{}, nil, nil, nil, nil
 	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, nil, false, nil
-	s.doubt, s.recheck, s.offered, s.presumed, s.firm, s.slept = nil, false, nil, "", nil, nil
+	s.doubt, s.recheck, s.offered, s.presumed, s.firm, s.slept, s.restore = nil, false, nil, "", nil, nil, nil
 	s.watch.drop()
 	s.Drift = s.drifting()
 	s.Walk, s.Match = nil, nil
@@ -236,6 +236,9 @@ func (s State) adjusted(in Input) (State, []Output) {
 	}
 	recheck := s.recheck
 	s.slept = slices.DeleteFunc(slices.Clone(s.slept), func(x slept) bool { return x.group == a.Group })
+	if s.restore != nil && s.restore.group == a.Group {
+		s.restore = nil
+	}
 	s, out := s.replaced(i, a)
 	l := s.Lights[i]
 	if a.Off != nil && *a.Off != l.Off {
@@ -273,6 +276,9 @@ func (s State) adjusted(in Input) (State, []Output) {
 	}
 	s.pending = slices.DeleteFunc(slices.Clone(s.pending), func(p Adjustment) bool { return p.Group == a.Group })
 	s.putAside = nil
+	if q := s.Question; q != nil && q.Group == a.Group && s.watch.Base > 0 && s.assumed() && a.To != l.Power {
+		s.restore = &change{group: a.Group, from: l.Power, to: a.To, at: in.At} // it was not meant
+	}
 	if q := s.Question; q != nil && (q.Group == a.Group || q.Group == "") || recheck {
 		// Told because it was asked: so the newest frame was lit.
 		was := s.tentative
@@ -284,6 +290,11 @@ func (s State) adjusted(in Input) (State, []Output) {
 			s = s.reteach()
 			s.watch.explained()
 			s.Drift = s.drifting()
+		}
+	}
+	if s.Lights[i].Power != l.Power && a.Distance == nil && len(s.recent) > 0 {
+		if told, ok := s.toldNow(); ok {
+			return told, out
 		}
 	}
 	return s, out

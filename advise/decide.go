@@ -170,6 +170,12 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 		k := ownRegion(s.Lights[light])
 		return s.peeks(k, regions[k], seen[k], now[k])
 	})
+	switch back, ok := s.takenBack(fit, set, targets, sol); {
+	case s.lastSet.Equal(set) && s.well(targets, seen, now):
+		sol = s.asItStands(fit, set)
+	case ok:
+		sol = back
+	}
 	for k, j := range regions {
 		if !j.target.Judged || !seen[k].OK || !s.lit(k) {
 			continue
@@ -188,6 +194,56 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 		s.tellWays(&a)
 	}
 	return a
+}
+
+// well tells whether the newest frame shows every judged region on target: then nothing is turned, whatever the frames
+// before it make the light model believe. A region that clips is judged by the model.
+func (s State) well(targets []rig.Target, seen [regionCount]rig.Measured, now []rig.Level) bool {
+	if s.assumed() || s.Match != nil || s.sitterBlown(s.newest().Reading) || s.atEdge(seen[whiteRegion]) {
+		return false
+	}
+	for k, t := range targets {
+		v := seen[k].Value
+		switch {
+		case !t.Judged:
+		case seen[k].AtLeast && (k != backdropRegion || t.Miss(now[k].Value) != 0):
+			return false
+		case !seen[k].AtLeast && (v > t.High || v < t.Low && !t.UpperOnly):
+			return false
+		}
+	}
+	return true
+}
+
+// asItStands is the solution that turns nothing.
+func (s State) asItStands(fit rig.Fit, set rig.Setting) rig.Solution {
+	out := rig.Solution{Met: true, Levels: fit.Predict(set)}
+	for _, l := range s.Lights {
+		out.Dials = append(out.Dials, l.Power)
+	}
+	return out
+}
+
+// takenBack is the solution that takes back a turn which nobody had meant, if that alone brings every region on target: other lights
+// that make up for it would leave the set lit from another side.
+func (s State) takenBack(fit rig.Fit, set rig.Setting, targets []rig.Target, sol rig.Solution) (rig.Solution, bool) {
+	if s.restore == nil || sol.Touched == 0 || s.assumed() {
+		return sol, false
+	}
+	i, ok := s.light(s.restore.group)
+	if !ok || s.Lights[i].Off || s.Lights[i].Power != s.restore.to {
+		return sol, false
+	}
+	set.Power = slices.Clone(set.Power)
+	set.Power[i] += (s.restore.from - s.restore.to).Stops()
+	out := s.asItStands(fit, set)
+	out.Dials[i], out.Touched = s.restore.from, 1
+	for k, t := range targets {
+		if y := out.Levels[k]; t.Judged && k != crownRegion && math.Abs(float64(t.Miss(y.Value))) > float64(y.Sigma) {
+			return sol, false
+		}
+	}
+	return out, true
 }
 
 // wakeFrames is for how many frames a light that was found off is waited for: then the others are set without it.

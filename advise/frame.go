@@ -266,6 +266,9 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	if seen[whiteRegion].AtLeast {
 		s.overSince = f.Number
 	}
+	if i, ok := s.light(s.presumed); ok && seen[ownRegion(s.Lights[i])].OK && !seen[ownRegion(s.Lights[i])].AtLeast {
+		s.presumed = ""
+	}
 	s.lastSet = set
 	out = append(late, out...)
 	// Where clipping hides the turn of one light, more frames tell nothing, whatever was seen of the others.
@@ -273,6 +276,7 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	switch waits := len(s.pending) > 0 && (hidden >= 0 && stood >= handTime || stood >= askTime && len(out) == 0); {
 	case !waits:
 		s.unseen = 0
+	case hidden >= 0 && s.pending[hidden].Group == s.presumed: // nobody answers, and it counts as done
 	case s.Question == nil:
 		if s.unseen++; s.unseen == askAfter || hidden >= 0 && s.unseen == 1 {
 			var q Output
@@ -417,8 +421,8 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 		if s.Question != nil && s.Question.Group == l.Group {
 			s.Question, s.tentative = nil, nil
 		}
-		if s.presumed == l.Group {
-			s.presumed = ""
+		if s.presumed == l.Group && !seen[ownRegion(l)].AtLeast {
+			s.presumed = "" // from here on frames tell
 		}
 		out = append(out, event("followed", Event{Frame: frame, Group: l.Group, Text: fmt.Sprintf("%s: %s, set %s; %s.",
 			l.Name, powerWords(s.Plan.Lights[m.light].Scale, m.to-l.Power), s.Lights[m.light].PowerText, seenIn)}))

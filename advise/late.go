@@ -99,29 +99,39 @@ func mean(fit rig.Fit, frames []past, to rig.Setting, region int) (m rig.Measure
 // weigh holds frames against those before them: the chi-square if nothing but what is recorded changed in between, and if what was
 // foretold did.
 func (s State) weigh(fit rig.Fit, before, after []past, change []rig.Level) (none, turned float64) {
-	to := before[len(before)-1].Set
 	for _, k := range []int{backdropRegion, whiteRegion} {
-		a, n, va := mean(fit, before[max(0, len(before)-sideBySide):], to, k)
-		b, m, vb := mean(fit, after[:min(sideBySide, len(after))], to, k)
-		by := b.Value - a.Value
-		if !a.OK || !b.OK || a.AtLeast && (b.AtLeast || by > 0) || b.AtLeast && by < 0 {
-			continue // over the edge, nobody knows how far
+		g := s.between(fit, before, after, k)
+		if !g.OK {
+			continue
 		}
-		own := math.Pow(float64(s.scatterOf(k)), 2) + math.Pow(float64(measuring[k]), 2)
-		if k == backdropRegion {
-			own += math.Pow(float64(coveredSigma), 2)
-		}
-		v := own*(1/float64(n)+1/float64(m)) + va + vb
-		g := gap{OK: true, By: by, Least: a.AtLeast || b.AtLeast}
-		if g.Least {
-			v += math.Pow(float64(edgeSigma), 2)
-		}
-		g.Sigma = exposure.Stops(math.Sqrt(v))
 		x, _ := g.misfit(rig.Level{})
 		y, _ := g.misfit(change[k])
 		none, turned = none+x, turned+y
 	}
 	return math.Round(none*1000) / 1000, math.Round(turned*1000) / 1000
+}
+
+// between is what a region shows in frames beside what it showed in those before them.
+func (s State) between(fit rig.Fit, before, after []past, k int) gap {
+	to := before[len(before)-1].Set
+	a, n, va := mean(fit, before[max(0, len(before)-sideBySide):], to, k)
+	b, m, vb := mean(fit, after[:min(sideBySide, len(after))], to, k)
+	by := b.Value - a.Value
+	if !a.OK || !b.OK || a.AtLeast && (b.AtLeast || by > 0) || b.AtLeast && by < 0 {
+		return gap{} // over the edge, nobody knows how far
+	}
+	own := math.Pow(float64(s.scatterOf(k)), 2) + math.Pow(float64(measuring[k]), 2)
+	if k == backdropRegion {
+		own += math.Pow(float64(coveredSigma), 2)
+	}
+	v := own*(1/float64(n)+1/float64(m)) + va + vb
+	g := gap{OK: true, By: by, Least: a.AtLeast || b.AtLeast}
+	if g.Least {
+		v += math.Pow(float64(edgeSigma), 2)
+	}
+	g.Sigma = exposure.Stops(math.Sqrt(v)).Round()
+	g.By = g.By.Round()
+	return g
 }
 
 // toldLate looks whether what was recorded since the last frame had been done some frames ago. Then the newest frame looks like
@@ -147,15 +157,55 @@ func (s State) toldLate(frame int, now rig.Setting, r *assess.Reading) (State, [
 	if none, turned := s.weigh(fit, run[len(run)-1:], []past{{Levels: seen, Set: old}}, change); turned < none+clearly {
 		return s, nil
 	}
-	at, gain := 0, clearly/4 // that it was turned is recorded, and that it was not turned now is plain: little is needed to say when
-	for j := 1; j < len(run); j++ {
-		if none, turned := s.weigh(fit, run[:j], run[j:], change); turned <= mostMisfit && none-turned >= gain {
-			at, gain = j, none-turned
-		}
-	}
+	// That it was turned is recorded, and that it was not turned now is plain: little is needed to say when.
+	at := s.turnedAt(fit, run, change, clearly/4)
 	if at == 0 {
 		return s, nil
 	}
+	s = s.litAsTold(from, run, at, set)
+	return s, []Output{event("told_late", Event{Frame: frame, Text: fmt.Sprintf("What was recorded since the frame before had been done by frame %d already: the frames show it.", run[at].Number)})}
+}
+
+// toldNow looks at once whether what was just recorded explains a change of late that lights were put in doubt for: then no
+// frame need be waited for, and the advice does not reckon with a turn that was made long ago.
+func (s State) toldNow() (State, bool) {
+	run := s.run()
+	if len(run) < 2 || s.firm == nil || s.firm.frame < run[0].Number || s.lastSet.Power == nil || run[len(run)-1].Number != s.FrameCount {
+		return s, false
+	}
+	now := s.setting(s.gain(), s.Shutter)
+	old, set := run[len(run)-1].Set, s.shifted(now, 1)
+	if set.Equal(old) || !alike(set, old) || !s.firm.model.Known() {
+		return s, false
+	}
+	from := s.before(run)
+	fit := from.Fit()
+	at := s.turnedAt(fit, run, fit.Change(old, set), 2*clearly)
+	if at == 0 {
+		return s, false
+	}
+	s = s.litAsTold(from, run, at, set)
+	last := s.model
+	s.model = s.told(s.without(from, run), run[:len(run)-1])
+	s.taught, s.lastSet, s.recent, s.untaught = last, now, nil, false
+	return s, true
+}
+
+// turnedAt is the index of the first frame of a run that shows a turn, 0 for none: where it explains best, and better by least, how the
+// frames differ.
+func (s State) turnedAt(fit rig.Fit, run []past, change []rig.Level, least float64) int {
+	at := 0
+	for j := 1; j < len(run); j++ {
+		if none, turned := s.weigh(fit, run[:j], run[j:], change); turned <= mostMisfit && none-turned >= least {
+			at, least = j, none-turned
+		}
+	}
+	return at
+}
+
+// litAsTold takes the frames of a run from one on for lit as is recorded now. The light model knows all of the run then.
+func (s State) litAsTold(from rig.Model, run []past, at int, set rig.Setting) State {
+	old := run[len(run)-1].Set
 	s.model = s.without(from, run)
 	for j := at; j < len(run); j++ {
 		run[j].Set = asTold(run[j].Set, old, set)
@@ -170,7 +220,7 @@ func (s State) toldLate(frame int, now rig.Setting, r *assess.Reading) (State, [
 	}
 	s.watch.explained()
 	s.Drift = s.drifting()
-	return s, []Output{event("told_late", Event{Frame: frame, Text: fmt.Sprintf("What was recorded since the frame before had been done by frame %d already: the frames show it.", run[at].Number)})}
+	return s
 }
 
 // asTold is a setting of an earlier frame with what was recorded later: from one setting to another.
@@ -202,11 +252,9 @@ func (s State) followed(x drift.Finding) State {
 	}
 	var lights []int
 	for _, c := range x.Candidates {
-		if c.What != drift.OneLight {
-			lights = nil
-			break
+		if c.What == drift.OneLight { // the camera's settings are in its files
+			lights = append(lights, c.Index)
 		}
-		lights = append(lights, c.Index)
 	}
 	s.firm = nil
 	s = s.doubted(lights...)

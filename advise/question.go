@@ -30,6 +30,13 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 			worst, far = k, by
 		}
 	}
+	if worst < 0 && !s.moving() {
+		if k, by := s.crept(set, seen); k >= 0 {
+			worst, gaps[k] = k, by
+			far = math.Abs(float64(by.By))
+			doubt = &doubtful{region: k, up: by.By > 0}
+		}
+	}
 	if worst < 0 {
 		return s.clippedUnseen(frame, fit, set, gaps, seen)
 	}
@@ -50,6 +57,33 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	}
 	s, q := s.askAbout(frame, all)
 	return s, []Output{q}, false
+}
+
+// crept looks whether the last few frames together differ from those before them by what a single frame is too little for. The
+// answer is the region, -1 for none. The frames that showed it no longer count as lit as before.
+func (s *State) crept(set rig.Setting, seen [regionCount]rig.Measured) (int, gap) {
+	run := s.run()
+	for i := len(run) - 1; i >= 0; i-- {
+		if p := run[i]; !p.Set.Equal(run[len(run)-1].Set) || s.kept(p.Number).Off != "" || s.firm != nil && p.Number < s.firm.frame+sideBySide {
+			run = run[i+1:] // another light, or a change that was looked into
+			break
+		}
+	}
+	if len(run) < 2*sideBySide-1 || s.watch.Drift.Open != nil || !run[len(run)-1].Set.Equal(s.shifted(set, 1)) {
+		return -1, gap{}
+	}
+	s.watch.evened(&seen, areasOf(s.newest().Reading))
+	at := len(run) - sideBySide + 1
+	after := append(slices.Clone(run[at:]), past{Levels: seen, Set: run[0].Set})
+	fit := s.model.Fit()
+	for _, k := range []int{whiteRegion, backdropRegion} {
+		g := s.between(fit, run[:at], after, k)
+		if by := math.Abs(float64(g.By)); g.OK && !g.Least && by >= float64(askLeast) && by > plainly*float64(g.Sigma) {
+			s.model = s.told(s.without(s.before(run), run), run[:at])
+			return k, g
+		}
+	}
+	return -1, gap{}
 }
 
 // moving tells whether a drift is under way that has not stopped changing.
@@ -402,6 +436,9 @@ func (s State) answered(in Answer) (State, []Output) {
 		return s.toldSwitched(*q, *t)
 	}
 	l := s.Lights[t.light]
+	if !t.asked && s.watch.Base > 0 {
+		s.restore = &change{group: l.Group, from: l.Power, to: t.to}
+	}
 	s = s.setPower(t.light, t.to)
 	if s.lastSet.Power != nil {
 		s.lastSet.Power = slices.Clone(s.lastSet.Power)

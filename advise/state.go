@@ -58,6 +58,7 @@ type State struct {
 	bumped      string       // group of a light whose dial may have been turned up unseen: its region clips
 	doubt       *doubtful    // a change that the newest frame showed and that may be scatter; nil: none
 	presumed    string       // group of a light that counts as turned though clipping hides it: nobody said no
+	restore     *change      // a turn that nobody had meant to record, and that was told when asked: it may be taken back
 	slept       []slept      // lights that somebody found off or asleep: they are to be woken
 	firm        *firm        // the light model before lights were put in doubt; nil: none are
 	recheck     bool         // somebody said that lights don't stand as recorded; how they stand is not recorded yet

@@ -580,6 +580,11 @@ func (s State) loose(lights ...int) rig.Model {
 		return s.model
 	}
 	regions := []int{backdropRegion, whiteRegion, crownRegion, sitterRegion}
+	if f := s.newest(); f != nil && f.Reading != nil {
+		// A region that clips as before did not show the change: what the lights do there stays believed.
+		seen := measuredRegions(s.Plan, f.Reading)
+		regions = slices.DeleteFunc(regions, func(k int) bool { return k == backdropRegion && seen[k].AtLeast })
+	}
 	var shifts []rig.Shift
 	for l := rig.Ambient; l < s.model.Spec.Lights; l++ {
 		if len(lights) == 0 || slices.Contains(lights, l) {
