@@ -406,6 +406,15 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 	if !s.model.Known() {
 		return s, now, nil, true // how the lights stand for the first frame is taken from the record
 	}
+	for i, p := range s.pending {
+		k, ok := s.light(p.Group)
+		if ok && s.Question == nil && seen[ownRegion(s.Lights[k])].AtLeast && slices.ContainsFunc(told, func(c change) bool { return c.group == p.Group }) &&
+			slices.ContainsFunc(all[best].moves, func(m move) bool { return m.light == k && !m.late }) {
+			// What was recorded may have been done long ago, and what was advised thereupon not at all: under clipping both look alike.
+			s, q := s.askWhetherTurned(frame, i)
+			return s, now, []Output{q}, false
+		}
+	}
 	var out []Output
 	for _, m := range all[best].moves {
 		l := s.Lights[m.light]
