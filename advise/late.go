@@ -45,8 +45,8 @@ func alike(a, b rig.Setting) bool {
 	return a.Gain.Round() == b.Gain.Round() && a.Shutter == b.Shutter && len(a.Power) == len(b.Power)
 }
 
-// before is the light model without the doubts that came up in frames of late.
-func (s State) before(run []past) rig.Model {
+// undoubted is the light model without the doubts that came up in frames of late.
+func (s State) undoubted(run []past) rig.Model {
 	if s.firm != nil && s.firm.frame >= run[0].Number && s.firm.model.Spec.Lights == s.model.Spec.Lights {
 		return s.firm.model
 	}
@@ -146,7 +146,7 @@ func (s State) toldLate(frame int, now rig.Setting, r *assess.Reading) (State, [
 	if set.Equal(old) || !alike(set, old) {
 		return s, nil
 	}
-	from := s.before(run)
+	from := s.undoubted(run)
 	if !from.Known() {
 		return s, nil
 	}
@@ -178,7 +178,7 @@ func (s State) toldNow() (State, bool) {
 	if set.Equal(old) || !alike(set, old) || !s.firm.model.Known() {
 		return s, false
 	}
-	from := s.before(run)
+	from := s.undoubted(run)
 	fit := from.Fit()
 	at := s.turnedAt(fit, run, fit.Change(old, set), 2*clearly)
 	if at == 0 {
@@ -246,7 +246,7 @@ func (s State) followed(x drift.Finding) State {
 	if at < 0 || s.Question != nil || !s.model.Known() || s.newest() == nil || run[len(run)-1].Number != s.newest().Number {
 		return s
 	}
-	s.model = s.told(s.without(s.before(run), run), run[:at])
+	s.model = s.told(s.without(s.undoubted(run), run), run[:at])
 	if !s.model.Known() {
 		return s
 	}

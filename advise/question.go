@@ -79,7 +79,7 @@ func (s *State) crept(set rig.Setting, seen [regionCount]rig.Measured) (int, gap
 	for _, k := range []int{whiteRegion, backdropRegion} {
 		g := s.between(fit, run[:at], after, k)
 		if by := math.Abs(float64(g.By)); g.OK && !g.Least && by >= float64(askLeast) && by > plainly*float64(g.Sigma) {
-			s.model = s.told(s.without(s.before(run), run), run[:at])
+			s.model = s.told(s.without(s.undoubted(run), run), run[:at])
 			return k, g
 		}
 	}
@@ -268,7 +268,7 @@ func (s State) askWhetherTurned(frame, pending int) (State, Output) {
 	p := s.pending[pending]
 	i, _ := s.light(p.Group)
 	s.asked++
-	q := Question{Number: s.asked, Frame: frame, Group: p.Group, To: p.To, Expires: frame + questionFrames,
+	q := Question{Number: s.asked, Frame: frame, Group: p.Group, To: p.To, Expires: frame + questionFrames, No: "Not yet",
 		Text: fmt.Sprintf("%s: is it set to %s by now? The frames don't show it.", p.Light, p.ToText)}
 	s.Question, s.tentative = &q, &tentative{light: i, to: p.To, asked: true}
 	return s, Output{Question: &q}
@@ -368,10 +368,13 @@ func (s State) askAbout(frame int, all []explanation) (State, Output) {
 	q := Question{Number: s.asked, Frame: frame, Group: l.Group, To: e.to, Off: e.off, Expires: frame + questionFrames}
 	switch {
 	case e.off:
+		q.No = "No, it fires"
 		q.Text = fmt.Sprintf("The light fell in frame %d as if %s had not fired. Is it off or asleep?", frame, l.Name)
 	case e.on:
+		q.No = "No, it is off"
 		q.Text = fmt.Sprintf("The light rose in frame %d as if %s, recorded as off, were on. Is it on, at %s?", frame, l.Name, l.PowerText)
 	default:
+		q.No = "No, as recorded"
 		verb := "rose"
 		if e.to < l.Power {
 			verb = "fell"
@@ -395,7 +398,7 @@ func (s State) askAboutAll(frame, region int, g gap) (State, []Output, bool) {
 		dials = append(dials, l.Name+" "+at)
 	}
 	s.asked++
-	q := Question{Number: s.asked, Frame: frame, Expires: frame + questionFrames,
+	q := Question{Number: s.asked, Frame: frame, Expires: frame + questionFrames, No: "No",
 		Text: fmt.Sprintf("The %s changed by %s in frame %d, and no one light explains it. Do all stand as recorded: %s?",
 			judgedRegions(s.Plan, s.Reference != nil)[region].words, g.By.Round(), frame, joinAnd(dials))}
 	s.Question, s.tentative = &q, nil

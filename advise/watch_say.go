@@ -29,17 +29,17 @@ func (s State) findings(frame int, found []drift.Finding, told []Output) (State,
 			stands = append(stands, x)
 		}
 		asked := s.Question != nil && s.Question.Frame == frame
-		ofOne := len(x.Candidates) == 1
+		noLight := !slices.ContainsFunc(x.Candidates, func(c drift.Cause) bool { return c.What == drift.OneLight })
 		switch x.Kind {
 		case drift.Step, drift.Unclear:
 			fresh = fresh && !asked // the question says so, and an answer helps more
 		case drift.AllLights, drift.Ambient:
-			if asked && ofOne && s.tentative != nil && !s.tentative.asked { // it is no dial that was turned
+			if asked && noLight && (s.tentative == nil || !s.tentative.asked) { // it is no dial that was turned
 				told = slices.DeleteFunc(told, func(o Output) bool { return o.Question != nil })
 				s.Question, s.tentative = nil, nil
 				s.asked--
 			}
-			fresh = fresh && (!asked || ofOne)
+			fresh = fresh && (!asked || noLight)
 		case drift.FiredEarly:
 			single = true
 			if asked { // it is no dial that was turned

@@ -101,7 +101,7 @@ func New() *Shoot {
 				FromText: "1/4", ToText: "1/8 + 1/3", ChangeText: "power down 2/3 stop", Text: "Key (B): power down 2/3 stop, set 1/8 + 1/3",
 				Reason: "white reference is 0.70 stop over its aim"}},
 		}
-		snap.State.Question = &advise.Question{Number: 1, Frame: 3, Group: "B", To: -3*exposure.Stop + exposure.Third, Expires: 6,
+		snap.State.Question = &advise.Question{Number: 1, Frame: 3, Group: "B", To: -3*exposure.Stop + exposure.Third, Expires: 6, No: "No, as recorded",
 			Text: "Key (B) fell by 0.65 stop between frames 2 and 3. Turned to 1/8 + 1/3?"}
 	})
 	return s

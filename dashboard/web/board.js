@@ -159,7 +159,7 @@ function Question({ q, stale }) {
     <p><${Theirs} text=${q.text} /></p>
     <div class="question-answers">
       ${may('answer') && html`<button disabled=${stale || busy} onClick=${() => answer(true)}>${T.question.yes}</button>
-        <button disabled=${stale || busy} onClick=${() => answer(false)}>${T.question.no}</button>`}
+        <button disabled=${stale || busy} onClick=${() => answer(false)}>${said(q.no) || T.question.no}</button>`}
       ${q.expires > 0 && html`<span>${T.question.expires(q.expires)}</span>`}
     </div>
   </div>`;
