@@ -44,3 +44,17 @@ func TestFramesToTakeAgainAreListedAndMarked(t *testing.T) {
 	p.pressText("Frames 2 to 3: Key (B) changed slowly, down 0.40 stop")
 	p.until("the first of them is shown", `document.querySelector('.reel [aria-current]').innerText.trim().startsWith('2')`)
 }
+
+// A frame that is on target is not listed as one to take again, whatever was thought of it before it was judged to its end.
+func TestAFrameOnTargetIsNotToBeTakenAgain(t *testing.T) {
+	s := rigged((*fake.Shoot).OnTarget, (*fake.Shoot).OnTarget)
+	s.Change(func(st *advise.State) []advise.Event {
+		st.Drift.OffFrames = []advise.OffFrames{{From: 2, To: 2, Kind: "off_target", ThisSitter: true, Text: "Frame 2: off target"}}
+		return nil
+	})
+	p := open(t, 1180, 820, serve(t, s).url()+"#frames")
+	p.until("the frames are there", `document.querySelectorAll('.reel button').length === 2`)
+	if eval[bool](p, `document.body.innerText.includes('off target') || !!document.querySelector('.retakes')`) {
+		t.Error("frame 2 is shown on target and to be taken again")
+	}
+}

@@ -29,9 +29,13 @@ export function Drifts({ doc }) {
 // driftWarning tells a warning that Drifts says already.
 export const driftWarning = (w) => w.code.startsWith('drift_');
 
+// offFrames are the frames that were off. The newest may stand among them as off target from before it was judged to its end;
+// what is said of it beside its picture counts.
+export const offFrames = (doc) => (doc?.drift?.off_frames || []).filter((o) => !(o.kind === 'off_target' && o.from === doc.frame?.number && doc.frame.on_target));
+
 // Retakes lists the frames that were off: those of this sitter first, for they can be taken again.
 export function Retakes({ doc, choose }) {
-  const all = doc?.drift?.off_frames || [];
+  const all = offFrames(doc);
   if (!all.length) return null;
   const here = all.filter((o) => o.this_sitter);
   const before = all.filter((o) => !o.this_sitter);
@@ -42,4 +46,4 @@ export function Retakes({ doc, choose }) {
 }
 
 // spoiled is why a frame was off, as the strip of frames tells it; '' if it was not.
-export const spoiled = (doc, number) => said((doc?.drift?.off_frames || []).find((o) => number >= o.from && number <= o.to)?.text || '');
+export const spoiled = (doc, number) => said(offFrames(doc).find((o) => number >= o.from && number <= o.to)?.text || '');

@@ -9,7 +9,7 @@ import { Picture } from './picture.js';
 import { Spread } from './spread.js';
 import { standing } from './staff.js';
 import { Theirs } from './theirs.js';
-import { Retakes, spoiled } from './drift.js';
+import { Retakes, offFrames, spoiled } from './drift.js';
 
 const page = 40; // frames asked for at a time
 
@@ -38,7 +38,7 @@ export function FramesScreen({ doc, stale }) {
   const choose = (n) => (comparing ? setBeside(n) : setAt(n === newest ? 0 : n));
   const seen = (f) => html`<div class="looked">
     <${Picture} doc=${f.number === newest ? doc : { ...doc, frame: f, advice: { ...doc.advice, expected: f.expected }, reference: null }} stale=${stale} past=${f.number !== newest} />
-    <${Numbers} f=${f} base=${of(doc.baseline)} off=${(doc.drift?.off_frames || []).filter((o) => f.number >= o.from && f.number <= o.to)} />
+    <${Numbers} f=${f} base=${of(doc.baseline)} off=${offFrames(doc).filter((o) => f.number >= o.from && f.number <= o.to)} />
   </div>`;
   return html`<section class="screen frames-screen" aria-labelledby="frames-title">
     <div class="frames-head"><h2 id="frames-title">${T.screens.frames}</h2>

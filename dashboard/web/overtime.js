@@ -4,6 +4,7 @@
 
 import { html, useEffect, useRef, useState } from './vendor/htm-preact.js';
 import { T, clock } from './texts.js';
+import { offFrames } from './drift.js';
 import { get } from './api.js';
 
 const upper = 230, lower = 185, left = 46, right = 12, head = 16;
@@ -101,7 +102,7 @@ export function OverTime({ doc }) {
       onPointerDown=${down} onPointerMove=${move} onPointerUp=${up} onPointerCancel=${up} onKeyDown=${key}>
       <${Levels} seen=${seen} all=${frames} X=${X} baseline=${doc?.baseline} />
       <${Dials} seen=${seen} all=${frames} X=${X} />
-      <${Marks} seen=${seen} X=${X} drift=${doc?.drift?.off_frames || []} />
+      <${Marks} seen=${seen} X=${X} drift=${offFrames(doc).filter((o) => o.kind !== 'off_target')} />
       <path class="over-at" d=${`M${X(pointed.number)} ${head}V${upper + lower - 22}`} />
     </svg>
     <${Said} f=${pointed} before=${frames[frames.indexOf(pointed) - 1]} />
@@ -182,7 +183,7 @@ function Dials({ seen, all, X }) {
   const values = all.flatMap((f) => f.lights.map((l) => l.power / 30));
   const low = Math.min(-3, ...values) - 0.4;
   const Y = (v) => upper + 6 + (-v / -low) * (lower - 52);
-  const marks = [];
+  const marks = [], ends = [];
   for (let s = 0; s >= Math.ceil(low); s -= 1) marks.push(s);
   return html`<g>
     ${marks.map((s) => html`<path key=${s} class="over-grid" d=${`M${left} ${Y(s)}H${W - right}`} />${s % 2 === 0 && html`<text key=${`t${s}`} class="over-word" x=${left - 8} y=${Y(s) + 5} text-anchor="end">1/${2 ** -s}</text>`}`)}
@@ -203,8 +204,12 @@ function Dials({ seen, all, X }) {
         was = y;
       }
       const end = points[points.length - 1];
+      // A letter that would lie over another's stands before it.
+      const beside = end ? ends.filter((y) => Math.abs(y - end[2]) < 20).length : 0;
+      if (end) ends.push(end[2]);
+      const at = end && Math.min(W - right - 10, end[1]) - 22 * beside;
       return html`<g key=${group} class=${`over-line line-${i % 4}`}><path d=${d} />
-        ${end && html`<circle class="over-tag" cx=${Math.min(W - right - 10, end[1])} cy=${end[2]} r="10" /><text class="over-group" x=${Math.min(W - right - 10, end[1])} y=${end[2] + 5} text-anchor="middle">${group}</text>`}</g>`;
+        ${end && html`<circle class="over-tag" cx=${at} cy=${end[2]} r="10" /><text class="over-group" x=${at} y=${end[2] + 5} text-anchor="middle">${group}</text>`}</g>`;
     })}
   </g>`;
 }

@@ -75,10 +75,10 @@ function Swaps({ doc, stale }) {
     ${may('adjust') && html`<div class="walk-acts">
       <button disabled=${busy || stale} onClick=${() => tell({ what: 'lens' })}>${T.walk.lens}</button>
       <button disabled=${busy || stale} onClick=${() => tell({ what: 'backdrop' })}>${T.walk.backdrop}</button>
-      <label>${T.walk.aperture} f/<input class="dial" inputmode="decimal" maxlength="5" value=${aperture} onInput=${(e) => setAperture(e.target.value)} /></label>
-      <button aria-label=${T.walk.tellAperture} disabled=${busy || stale || !(Number(aperture) > 0)} onClick=${() => tell({ what: 'aperture', f_number: Number(aperture) })}>${T.walk.tell}</button>
-      <label>${T.walk.iso} <input class="dial" inputmode="numeric" maxlength="6" value=${iso} onInput=${(e) => setISO(e.target.value)} /></label>
-      <button aria-label=${T.walk.tellISO} disabled=${busy || stale || !(Number(iso) > 0)} onClick=${() => tell({ what: 'iso', iso: Number(iso) })}>${T.walk.tell}</button>
+      <span class="told-pair"><label>${T.walk.aperture} f/<input class="dial" inputmode="decimal" maxlength="5" value=${aperture} onInput=${(e) => setAperture(e.target.value)} /></label>
+      <button aria-label=${T.walk.tellAperture} disabled=${busy || stale || !(Number(aperture) > 0)} onClick=${() => tell({ what: 'aperture', f_number: Number(aperture) })}>${T.walk.tell}</button></span>
+      <span class="told-pair"><label>${T.walk.iso} <input class="dial" inputmode="numeric" maxlength="6" value=${iso} onInput=${(e) => setISO(e.target.value)} /></label>
+      <button aria-label=${T.walk.tellISO} disabled=${busy || stale || !(Number(iso) > 0)} onClick=${() => tell({ what: 'iso', iso: Number(iso) })}>${T.walk.tell}</button></span>
     </div>`}
   </div>`;
 }
