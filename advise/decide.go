@@ -37,7 +37,7 @@ func (s State) decide(at time.Time, out []Output) (State, []Output) {
 		pending = a.Adjustments
 	}
 	for _, p := range s.pending { // what was shown may be turned although other advice took its place
-		if !slices.ContainsFunc(pending, func(x Adjustment) bool { return x.Group == p.Group && x.To == p.To }) {
+		if at.Sub(s.advisedAt) >= handTime && !slices.ContainsFunc(pending, func(x Adjustment) bool { return x.Group == p.Group && x.To == p.To }) {
 			s.offered = append(slices.Clone(s.offered), p)
 		}
 	}
@@ -166,15 +166,27 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 		a.Status, a.Headline, a.Reason = Look, "Nothing to judge yet", s.whyNothing(seen)
 		return a
 	}
-	sol := s.solve(fit, set, targets, func(light int) bool {
+	// The frames under this very setting show where each region lies; the model tells only how it moves from there.
+	off := s.shownOff(set, seen, now)
+	inModel := slices.Clone(targets)
+	for k := range inModel {
+		inModel[k].Low, inModel[k].High, inModel[k].Aim = inModel[k].Low-off[k], inModel[k].High-off[k], inModel[k].Aim-off[k]
+	}
+	sol := s.solve(fit, set, inModel, func(light int) bool {
 		k := ownRegion(s.Lights[light])
 		return s.peeks(k, regions[k], seen[k], now[k])
 	})
-	switch back, ok := s.takenBack(fit, set, targets, sol); {
+	switch back, ok := s.takenBack(fit, set, inModel, sol); {
 	case s.lastSet.Equal(set) && s.well(targets, seen, now):
 		sol = s.asItStands(fit, set)
 	case ok:
 		sol = back
+	}
+	asModelled := sol
+	sol.Levels, now = slices.Clone(sol.Levels), slices.Clone(now)
+	for k := range off {
+		sol.Levels[k].Value += off[k]
+		now[k].Value += off[k]
 	}
 	for k, j := range regions {
 		if !j.target.Judged || !seen[k].OK || !s.lit(k) {
@@ -190,10 +202,43 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 	s.tell(&a, sol, regions, targets, seen, now, moved)
 	// While what must hold clips, less light comes first; what else would help is seen then.
 	if s.unreached(sol, regions, targets, seen, now) && !(seen[whiteRegion].AtLeast && targets[whiteRegion].Judged && s.lessLight(a.Adjustments)) {
-		a.Ways = s.ways(fit, set, targets, sol)
+		a.Ways = s.ways(fit, set, inModel, asModelled)
 		s.tellWays(&a)
 	}
 	return a
+}
+
+// shownOff is how far the last few frames under a setting, the newest of them among them, show each region off what the model makes of
+// that setting, in stops. The model weighs a level by how well it is known, and a tone curve's error is common to all of
+// them; between frames of nearly one level it falls out. Zero where a region clips, or the newest frame is in doubt.
+func (s State) shownOff(set rig.Setting, seen [regionCount]rig.Measured, now []rig.Level) (off [regionCount]exposure.Stops) {
+	if !s.lastSet.Equal(set) || s.assumed() || s.untaught || s.doubt != nil || s.Match != nil {
+		return off
+	}
+	run := s.run()
+	if n := len(run); n == 0 || run[n-1].Number != s.newest().Number {
+		run = nil
+	}
+	for len(run) > 0 && !s.shifted(run[0].Set, -1).Equal(set) {
+		run = run[1:]
+	}
+	run = run[max(0, len(run)-sideBySide):]
+	slices.Reverse(run)
+	for k, y := range seen {
+		if !y.OK || y.AtLeast || k == crownRegion {
+			continue
+		}
+		sum, n := y.Value, 1
+		for i := 1; i < len(run); i++ {
+			m := measuredRegions(s.Plan, s.kept(run[i].Number).Reading)[k]
+			if !m.OK || m.AtLeast || math.Abs(float64(m.Value-y.Value)) > nearly {
+				break // another light, or another white
+			}
+			sum, n = sum+m.Value, n+1
+		}
+		off[k] = (sum/exposure.Stops(n) - now[k].Value).Round()
+	}
+	return off
 }
 
 // well tells whether the newest frame shows every judged region on target: then nothing is turned, whatever the frames
