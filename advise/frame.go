@@ -545,9 +545,14 @@ func (s State) silences(fit rig.Fit, base []rig.Level, now rig.Setting, seen [re
 // since the frame before has told how this one was lit: then the record holds unless the frame clearly says otherwise.
 func (s State) preferred(all []hypothesis, best int, at time.Time, told []change, seen [regionCount]rig.Measured) int {
 	whole := 0
-	for i := range all {
-		if n, m := len(all[i].moves), len(all[whole].moves); !all[i].undone && !s.hides(all[i], seen) && (n > m || n == m && n > 0 && all[i].cost < all[whole].cost) {
-			whole = i
+	for _, past := range []bool{false, true} { // advice of before that asked for more is no better account of the frame
+		for i := range all {
+			if all[i].past != past || all[i].undone || s.hides(all[i], seen) {
+				continue
+			}
+			if n, m := len(all[i].moves), len(all[whole].moves); n > m && !past || n == m && n > 0 && all[i].cost < all[whole].cost {
+				whole = i
+			}
 		}
 	}
 	choice := 0
