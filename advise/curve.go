@@ -93,6 +93,7 @@ func (s State) reexpressed(was, now *tone.Curve) State {
 		return s
 	}
 	s.model, s.taught = reexpressedModel(s.model, was, now), reexpressedModel(s.taught, was, now)
+	s.firm = nil
 	if m := s.Match; m != nil {
 		c := *m
 		c.Regions = slices.Clone(m.Regions)
