@@ -120,6 +120,7 @@ type Question struct {
 	Text    string        `json:"text"`  // "Key (B) fell by 0.65 stop between frames 41 and 42. Turned to 1/8 + 1/3?"
 	Group   string        `json:"group"` // the light it is about; "" where it is about all
 	To      exposure.Dial `json:"to"`
+	Advised bool          `json:"advised"` // it asks whether advice was followed; else whether something changed that nobody recorded
 	No      string        `json:"no"`      // what "no" means, in words for a button: "No, as recorded"
 	Off     bool          `json:"off"`     // whether the light is off or does not fire; To says nothing then
 	Expires int           `json:"expires"` // last frame number at which it still stands

@@ -268,7 +268,7 @@ func (s State) askWhetherTurned(frame, pending int) (State, Output) {
 	p := s.pending[pending]
 	i, _ := s.light(p.Group)
 	s.asked++
-	q := Question{Number: s.asked, Frame: frame, Group: p.Group, To: p.To, Expires: frame + questionFrames, No: "Not yet",
+	q := Question{Number: s.asked, Frame: frame, Group: p.Group, To: p.To, Expires: frame + questionFrames, Advised: true, No: "Not yet",
 		Text: fmt.Sprintf("%s: is it set to %s by now? The frames don't show it.", p.Light, p.ToText)}
 	s.Question, s.tentative = &q, &tentative{light: i, to: p.To, asked: true}
 	return s, Output{Question: &q}

@@ -54,6 +54,7 @@ export const texts = {
     look: 'Zuerst dies in Ordnung bringen',
     noPlanGo: 'Drei Antworten geben',
     guess: 'erste Schätzung',
+    onYes: 'nur wenn ja',
     guessWhy: 'was jedes Licht tut, ist angenommen',
     atLeast: 'mindestens',
     atLeastWhy: 'etwas ist ausgefressen, es kann mehr sein',

@@ -41,6 +41,7 @@ export const T = {
     look: 'First put this right',
     noPlanGo: 'Give three answers',
     guess: 'first guess',
+    onYes: 'only if yes',
     guessWhy: 'which light does what is still assumed',
     provisional: 'by the preview',
     provisionalWhy: 'the frame itself is being measured',
