@@ -129,7 +129,7 @@ func (s State) plainAdvice(a Advice, last *FrameState) Advice {
 	for _, x := range s.slept {
 		if i, ok := s.light(x.group); ok && s.Lights[i].Off && last.Number < x.frame+wakeFrames {
 			a.Status, a.Headline = Look, "Wake "+s.Lights[i].Name
-			a.Reason = "It was found off or asleep. Switch it on, leave its power as it is, and take a frame. If it shall stay off, record it as off."
+			a.Reason = "It was found off or asleep. Switch it on, leave its power as it is, and take a frame. If it shall stay off, go on: after a few frames the others are set without it."
 			return a
 		}
 	}

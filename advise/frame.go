@@ -124,6 +124,7 @@ func (s State) frame(in Input) (State, []Output) {
 		st.Expected, st.OnTarget = s.hold(st.Reading, s.taught.Fit().Predict(s.lastSet))
 		if k := slices.IndexFunc(s.Frames, func(x FrameState) bool { return x.Number == f.Number }); k >= 0 {
 			s.Frames[k].Expected, s.Frames[k].OnTarget = st.Expected, st.OnTarget // the list is a copy already
+			s.noteMissed()
 			s.Drift = s.drifting()
 		}
 	}

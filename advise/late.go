@@ -184,10 +184,11 @@ func (s State) toldNow() (State, bool) {
 	if at == 0 {
 		return s, false
 	}
-	s = s.litAsTold(from, run, at, set)
-	last := s.model
-	s.model = s.told(s.without(from, run), run[:len(run)-1])
-	s.taught, s.lastSet, s.recent, s.untaught = last, now, nil, false
+	clean := s.without(from, run)
+	s = s.litAsTold(from, run, at, set) // from here on run stands as told
+	s.taught = s.model
+	s.model = s.told(clean, run[:len(run)-1])
+	s.lastSet, s.recent, s.untaught = now, nil, false
 	return s, true
 }
 
@@ -203,7 +204,7 @@ func (s State) turnedAt(fit rig.Fit, run []past, change []rig.Level, least float
 	return at
 }
 
-// litAsTold takes the frames of a run from one on for lit as is recorded now. The light model knows all of the run then.
+// litAsTold takes the frames of a run from one on for lit as is recorded now, in the run as well. The light model knows all of it then.
 func (s State) litAsTold(from rig.Model, run []past, at int, set rig.Setting) State {
 	old := run[len(run)-1].Set
 	s.model = s.without(from, run)
