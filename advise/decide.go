@@ -215,12 +215,9 @@ func (s State) shownOff(set rig.Setting, seen [regionCount]rig.Measured, now []r
 	if !s.lastSet.Equal(set) || s.assumed() || s.untaught || s.doubt != nil || s.Match != nil {
 		return off
 	}
-	run := s.run()
-	if n := len(run); n == 0 || run[n-1].Number != s.newest().Number {
+	run := underOne(s.run())
+	if n := len(run); n == 0 || run[n-1].Number != s.newest().Number || !s.shifted(run[n-1].Set, -1).Equal(set) {
 		run = nil
-	}
-	for len(run) > 0 && !s.shifted(run[0].Set, -1).Equal(set) {
-		run = run[1:]
 	}
 	run = run[max(0, len(run)-sideBySide):]
 	slices.Reverse(run)

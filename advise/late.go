@@ -53,6 +53,15 @@ func (s State) undoubted(run []past) rig.Model {
 	return s.model
 }
 
+// underOne is the end of a run under the setting of its newest frame.
+func underOne(run []past) []past {
+	first := len(run)
+	for first > 0 && run[first-1].Set.Equal(run[len(run)-1].Set) {
+		first--
+	}
+	return run[first:]
+}
+
 func (s State) kept(number int) *FrameState {
 	if i := slices.IndexFunc(s.Frames, func(f FrameState) bool { return f.Number == number }); i >= 0 {
 		return &s.Frames[i]
@@ -120,11 +129,7 @@ func (s State) between(fit rig.Fit, before, after []past, k int) gap {
 	if !a.OK || !b.OK || a.AtLeast && (b.AtLeast || by > 0) || b.AtLeast && by < 0 {
 		return gap{} // over the edge, nobody knows how far
 	}
-	own := math.Pow(float64(s.scatterOf(k)), 2) + math.Pow(float64(measuring[k]), 2)
-	if k == backdropRegion {
-		own += math.Pow(float64(coveredSigma), 2)
-	}
-	v := own*(1/float64(n)+1/float64(m)) + va + vb
+	v := s.frameVar(k)*(1/float64(n)+1/float64(m)) + va + vb
 	g := gap{OK: true, By: by, Least: a.AtLeast || b.AtLeast}
 	if g.Least {
 		v += math.Pow(float64(edgeSigma), 2)
@@ -239,10 +244,7 @@ func asTold(set, from, to rig.Setting) rig.Setting {
 // followed makes the model that advises follow a change at once that the detectors found: a mean over the frames
 // before and after it would lag behind for some frames, and advise for a light that never was.
 func (s State) followed(x drift.Finding) State {
-	run := s.run()
-	for len(run) > 0 && !run[0].Set.Equal(run[len(run)-1].Set) {
-		run = run[1:]
-	}
+	run := underOne(s.run())
 	at := slices.IndexFunc(run, func(p past) bool { return p.Number >= x.Since })
 	if at < 0 || s.Question != nil || !s.model.Known() || s.newest() == nil || run[len(run)-1].Number != s.newest().Number {
 		return s

@@ -62,10 +62,10 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 // crept looks whether the last few frames together differ from those before them by what a single frame is too little for. The
 // answer is the region, -1 for none. The frames that showed it no longer count as lit as before.
 func (s *State) crept(set rig.Setting, seen [regionCount]rig.Measured) (int, gap) {
-	run := s.run()
+	run := underOne(s.run())
 	for i := len(run) - 1; i >= 0; i-- {
-		if p := run[i]; !p.Set.Equal(run[len(run)-1].Set) || s.kept(p.Number).Off != "" || s.firm != nil && p.Number < s.firm.frame+sideBySide {
-			run = run[i+1:] // another light, or a change that was looked into
+		if p := run[i]; s.kept(p.Number).Off != "" || s.firm != nil && p.Number < s.firm.frame+sideBySide {
+			run = run[i+1:] // a change that was looked into
 			break
 		}
 	}
@@ -150,11 +150,7 @@ func (s State) against(fit rig.Fit, set rig.Setting, seen [regionCount]rig.Measu
 		if p.AtLeast && (y.AtLeast || by > 0) || y.AtLeast && by < 0 {
 			continue // over the edge, nobody knows how far
 		}
-		own := math.Pow(float64(s.scatterOf(k)), 2) + math.Pow(float64(measuring[k]), 2)
-		if k == backdropRegion {
-			own += math.Pow(float64(coveredSigma), 2)
-		}
-		v := own*(1+1/float64(max(last.Count, 1))) + math.Pow(float64(step.Sigma), 2) + math.Pow(stepError*float64(step.Value), 2)
+		v := s.frameVar(k)*(1+1/float64(max(last.Count, 1))) + math.Pow(float64(step.Sigma), 2) + math.Pow(stepError*float64(step.Value), 2)
 		if p.AtLeast || y.AtLeast {
 			v += math.Pow(float64(edgeSigma), 2)
 		}
@@ -224,6 +220,15 @@ const coveredSigma exposure.Stops = 0.05
 // bounded: what was learned after few frames is loose, and the very change that is looked for widens it.
 func (s State) scatterOf(region int) exposure.Stops {
 	return min(max(scatter, s.watch.Drift.Scatter(regionNames[region])), mostScatter)
+}
+
+// frameVar is the variance of one frame's level of a region while nothing changes, in stops squared.
+func (s State) frameVar(region int) float64 {
+	v := math.Pow(float64(s.scatterOf(region)), 2) + math.Pow(float64(measuring[region]), 2)
+	if region == backdropRegion {
+		v += math.Pow(float64(coveredSigma), 2)
+	}
+	return v
 }
 
 // mostScatter is what is counted with at the most (0.03 to 0.1 stop is usual; common practice, no source).
