@@ -7,7 +7,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"sort"
 	"time"
 
 	"thirdstop/advise"
@@ -226,7 +225,7 @@ func WriteTones(w io.Writer, all []ToneOutcome, seed uint64) error {
 					groups = append(groups, v)
 				}
 			}
-			median, most := bootstrapped(groups, seed)
+			median, most := evaluate.Bootstrap(groups, rand.New(rand.NewPCG(seed, 0xb007)))
 			fmt.Fprintf(w, "| %s | %s | %s | %s | %.1f |\n", in.words, toneStageWords[stage], median, most, math.Sqrt(sum/float64(max(n, 1))))
 		}
 	}
@@ -240,30 +239,4 @@ func worstOf(all []ToneMiss) float64 {
 		worst = max(worst, math.Abs(float64(m.Off)))
 	}
 	return worst
-}
-
-// bootstrapped are the median and the 95th percentile of all values with percentile intervals, whole groups drawn (Efron 1979).
-func bootstrapped(groups [][]float64, seed uint64) (median, most string) {
-	two := func(v []float64) (float64, float64) {
-		sort.Float64s(v)
-		return v[len(v)/2], v[min(len(v)*95/100, len(v)-1)]
-	}
-	m, p := two(slices.Concat(groups...))
-	r := rand.New(rand.NewPCG(seed, 0xb007))
-	const draws = 400
-	var ms, ps []float64
-	for range draws {
-		var v []float64
-		for range groups {
-			v = append(v, groups[r.IntN(len(groups))]...)
-		}
-		a, b := two(v)
-		ms, ps = append(ms, a), append(ps, b)
-	}
-	sort.Float64s(ms)
-	sort.Float64s(ps)
-	say := func(v float64, d []float64) string {
-		return fmt.Sprintf("%.2f (%.2f to %.2f)", v, d[draws*25/1000], d[draws*975/1000])
-	}
-	return say(m, ms), say(p, ps)
 }

@@ -41,18 +41,8 @@ type Faces struct {
 // MeasureFaces looks for the faces of random scenes, of sitters whose eyes lie in hollows as a detector expects them. Half
 // wear spectacles, half of which mirror the key over 5 to 45 % of their lenses. An end of ctx ends it early with its error.
 func MeasureFaces(ctx context.Context, scenes int, seed uint64) (*Faces, error) {
-	out := &Faces{Seed: seed}
-	for n := range scenes {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		f, err := faceFrame(Base+seed*1_000_003+uint64(n), n%everyJPEG == 0)
-		if err != nil {
-			return nil, err
-		}
-		out.Frames = append(out.Frames, f)
-	}
-	return out, nil
+	frames, err := each(ctx, scenes, seed, faceFrame)
+	return &Faces{Seed: seed, Frames: frames}, err
 }
 
 func faceFrame(seed uint64, viaJPEG bool) (f FaceFrame, err error) {
@@ -107,27 +97,17 @@ func faceFrame(seed uint64, viaJPEG bool) (f FaceFrame, err error) {
 
 // sizes are the median and the 95th percentile of the sizes of values, with intervals.
 func (s *Faces) sizes(of func(FaceFrame) (float64, bool)) (median, most Figure, n int) {
-	var v []float64
+	var v [][]float64
 	for _, f := range s.Frames {
 		if x, ok := of(f); ok {
-			v = append(v, math.Abs(x))
+			v = append(v, []float64{math.Abs(x)})
 		}
 	}
 	if len(v) == 0 {
 		return Figure{}, Figure{}, 0
 	}
-	rng := rand.New(rand.NewPCG(s.Seed, 0xface5))
-	var medians, mosts []float64
-	for range draws {
-		w := make([]float64, len(v))
-		for i := range w {
-			w[i] = v[rng.IntN(len(v))]
-		}
-		m, q := two(w)
-		medians, mosts = append(medians, m), append(mosts, q)
-	}
-	m, q := two(v)
-	return interval(m, medians), interval(q, mosts), len(v)
+	median, most = Bootstrap(v, rand.New(rand.NewPCG(s.Seed, 0xface5)))
+	return median, most, len(v)
 }
 
 // middle is the median of values.

@@ -34,22 +34,27 @@ type Found struct {
 // Regions finds the regions of random scenes: clothes of all kinds, white, grey and coloured backdrops, narrow ones
 // too. An end of ctx ends it early with its error.
 func Regions(ctx context.Context, scenes int, seed uint64) (*Found, error) {
-	out := &Found{Seed: seed}
+	frames, err := each(ctx, scenes, seed, frameOf)
+	return &Found{Seed: seed, Frames: frames}, err
+}
+
+// each measures random scenes one after the other, every tenth through a JPEG file.
+func each[F any](ctx context.Context, scenes int, seed uint64, measure func(seed uint64, viaJPEG bool) (F, error)) (all []F, err error) {
 	for n := range scenes {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		st := studio.Random(Base+seed*1_000_003+uint64(n), studio.RandomOptions{Off: 1.2, Width: 900, PictureHeight: 600})
-		f, err := frameOf(st, n%everyJPEG == 0)
+		f, err := measure(Base+seed*1_000_003+uint64(n), n%everyJPEG == 0)
 		if err != nil {
 			return nil, err
 		}
-		out.Frames = append(out.Frames, f)
+		all = append(all, f)
 	}
-	return out, nil
+	return all, nil
 }
 
-func frameOf(st *studio.Studio, viaJPEG bool) (f Frame, err error) {
+func frameOf(seed uint64, viaJPEG bool) (f Frame, err error) {
+	st := studio.Random(seed, studio.RandomOptions{Off: 1.2, Width: 900, PictureHeight: 600})
 	s, truth, err := take(st, viaJPEG)
 	if err != nil {
 		return f, err

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sort"
 
 	"thirdstop/assess/exposure"
@@ -27,8 +28,7 @@ type Row struct {
 // draws of the bootstrap.
 const draws = 1000
 
-// Row takes the figures. Confidence intervals are by the bootstrap (Efron 1979; percentile intervals),
-// which draws whole scenes, because values of one scene share its curve.
+// Row takes the figures. Confidence intervals draw whole scenes, because values of one scene share its curve.
 func (s *Scenes) Row(q Quantity, stage int, from, to exposure.Stops) (Row, bool) {
 	byScene := map[int][]float64{}
 	var r Row
@@ -57,12 +57,16 @@ func (s *Scenes) Row(q Quantity, stage int, from, to exposure.Stops) (Row, bool)
 		keys = append(keys, k)
 	}
 	sort.Ints(keys)
-	var all []float64
 	for _, k := range keys {
 		groups = append(groups, byScene[k])
-		all = append(all, byScene[k]...)
 	}
-	rng := rand.New(rand.NewPCG(s.Seed, 0xb007))
+	r.Median, r.Most = Bootstrap(groups, rand.New(rand.NewPCG(s.Seed, 0xb007)))
+	return r, true
+}
+
+// Bootstrap gives the median and the 95th percentile of all values, in their unit, with 95 % percentile intervals from drawing whole groups
+// (Efron 1979): values of one group hang together. There must be a value.
+func Bootstrap(groups [][]float64, rng *rand.Rand) (median, most Figure) {
 	var medians, mosts []float64
 	for range draws {
 		var v []float64
@@ -72,9 +76,8 @@ func (s *Scenes) Row(q Quantity, stage int, from, to exposure.Stops) (Row, bool)
 		m, p := two(v)
 		medians, mosts = append(medians, m), append(mosts, p)
 	}
-	m, p := two(all)
-	r.Median, r.Most = interval(m, medians), interval(p, mosts)
-	return r, true
+	m, p := two(slices.Concat(groups...))
+	return interval(m, medians), interval(p, mosts)
 }
 
 func two(v []float64) (median, most float64) {
