@@ -35,6 +35,14 @@ func Photos(t testing.TB, elem ...string) string {
 // Elsewhere they take some of them, so that a whole go test stays well under five minutes.
 func Thorough() bool { return os.Getenv("CI") == "true" && !testing.Short() }
 
+// Long skips a test that takes half a minute of processor time or more, and says so, unless tests are thorough.
+func Long(t testing.TB) {
+	t.Helper()
+	if !Thorough() {
+		t.Skip("takes half a minute of processor time or more; with CI=true it runs")
+	}
+}
+
 // Some is every nth of all, and all of them where tests are thorough.
 func Some[T any](all []T, n int) []T {
 	if Thorough() {

@@ -12,13 +12,8 @@ import (
 
 // A small run of what `thirdstop evaluate drift` does at length: the bounds allow for few runs.
 func TestDriftIsFoundAndNamedInVirtualStudios(t *testing.T) {
-	if testing.Short() {
-		t.Skip("takes several seconds of processor time")
-	}
+	testdata.Long(t)
 	o := DriftOptions{Frames: 1200, Runs: 6, Faults: 3, Seed: 3, Scatters: []exposure.Stops{0.05}}
-	if !testdata.Thorough() {
-		o.Frames, o.Runs, o.Faults = 300, 1, 1
-	}
 	f, err := Drift(context.Background(), o)
 	if err != nil {
 		t.Fatal(err)
@@ -45,6 +40,7 @@ func TestDriftIsFoundAndNamedInVirtualStudios(t *testing.T) {
 }
 
 func TestTheSameDriftOptionsGiveTheSameFigures(t *testing.T) {
+	testdata.Long(t)
 	o := DriftOptions{Frames: 150, Seed: 5, Scatters: []exposure.Stops{0.05}}
 	a, err1 := Drift(context.Background(), o)
 	b, err2 := Drift(context.Background(), o)

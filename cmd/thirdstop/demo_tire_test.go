@@ -4,12 +4,12 @@ import (
 	"bytes"
 	"strings"
 	"testing"
+
+	"thirdstop/testdata"
 )
 
 func TestTheDemoNamesAKeyThatTires(t *testing.T) {
-	if testing.Short() {
-		t.Skip("shoots some forty frames")
-	}
+	testdata.Long(t)
 	var out, errs bytes.Buffer
 	if code := playDemo(t.Context(), []string{"--headless", "--tire"}, &out, &errs, &leap{}); code != 0 {
 		t.Fatalf("exit code %d: %s\n%s", code, errs.String(), out.String())

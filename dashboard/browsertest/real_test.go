@@ -8,14 +8,14 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"thirdstop/testdata"
 )
 
 // The whole way in a second engine, with the program itself and files on disk: no plan, three answers, the advice
 // followed until it holds, a white reference, a light, a second tablet, the daemon gone and back.
 func TestAShootInFirefoxWithTheProgramItself(t *testing.T) {
-	if testing.Short() {
-		t.Skip("skipped: -short")
-	}
+	testdata.Long(t)
 	fox := startFox(t)
 	axe, err := os.ReadFile(filepath.Join("testdata", "axe-core", "axe.min.js"))
 	if err != nil {
