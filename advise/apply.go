@@ -170,7 +170,7 @@ func (s State) planned(in PlanText) (State, []Output) {
 func (s *State) forget() {
 	s.model, s.taught, s.pending, s.recent, s.tentative, s.Question = rig.Model{}, rig.Model{}, nil, nil, nil, nil
 	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, nil, false, nil
-	s.doubt, s.recheck, s.offered, s.presumed, s.firm, s.slept, s.restore = nil, false, nil, "", nil, nil, nil
+	s.doubt, s.recheck, s.apart, s.offered, s.presumed, s.firm, s.slept, s.restore = nil, false, nil, nil, "", nil, nil, nil
 	s.watch.drop()
 	s.Drift = s.drifting()
 	s.Walk, s.Match = nil, nil
@@ -275,7 +275,7 @@ func (s State) adjusted(in Input) (State, []Output) {
 			powerWords(s.Plan.Lights[i].Scale, a.To-l.Power), s.Lights[i].PowerText)}))
 	}
 	s.pending = slices.DeleteFunc(slices.Clone(s.pending), func(p Adjustment) bool { return p.Group == a.Group })
-	s.putAside = nil
+	s.putAside, s.apart = nil, nil
 	if q := s.Question; q != nil && q.Group == a.Group && s.watch.Base > 0 && s.assumed() && a.To != l.Power {
 		s.restore = &change{group: a.Group, from: l.Power, to: a.To, at: in.At} // it was not meant
 	}

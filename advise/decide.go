@@ -25,7 +25,7 @@ const (
 // decide draws the advice from the state, and gives it out where it changed.
 func (s State) decide(at time.Time, out []Output) (State, []Output) {
 	a := s.heed(s.advice())
-	a.Warnings = s.walkWarnings(append(append(s.warnings(), s.driftWarnings()...), farUp(a.Adjustments, a.Guess)...))
+	a.Warnings = s.walkWarnings(append(append(s.warnings(), s.driftWarnings(a)...), farUp(a.Adjustments, a.Guess)...))
 	a.Number = s.Advice.Number
 	if !reflect.DeepEqual(a, s.Advice) {
 		a.Number++

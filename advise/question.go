@@ -38,9 +38,14 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 		}
 	}
 	if worst < 0 {
+		s.apart = nil
 		return s.clippedUnseen(frame, fit, set, gaps, seen)
 	}
 	g := gaps[worst]
+	if s.apart != nil && s.apart.denied && s.apart.like(gaps) {
+		s.recheck = true // somebody said so, and nothing has changed since
+		return s, nil, false
+	}
 	if far < float64(atOnce) && s.moving() {
 		return s, nil, true // a slow drift is known, and its detectors follow it
 	}
@@ -53,7 +58,7 @@ func (s State) unexplained(frame int, fit rig.Fit, set rig.Setting, seen [region
 	}
 	all := s.explanations(fit, set, gaps)
 	if len(all) == 0 {
-		return s.askAboutAll(frame, worst, g)
+		return s.askAboutAll(frame, worst, gaps)
 	}
 	s, q := s.askAbout(frame, all)
 	return s, []Output{q}, false
@@ -393,7 +398,7 @@ func (s State) askAbout(frame int, all []explanation) (State, Output) {
 
 // askAboutAll asks whether every dial stands as recorded, where no one light explains a change: several were
 // turned, or it is no light at all.
-func (s State) askAboutAll(frame, region int, g gap) (State, []Output, bool) {
+func (s State) askAboutAll(frame, region int, gaps [regionCount]gap) (State, []Output, bool) {
 	var dials []string
 	for i, l := range s.Lights {
 		at := s.Plan.Lights[i].Scale.Format(l.Power)
@@ -405,9 +410,25 @@ func (s State) askAboutAll(frame, region int, g gap) (State, []Output, bool) {
 	s.asked++
 	q := Question{Number: s.asked, Frame: frame, Expires: frame + questionFrames, No: "No",
 		Text: fmt.Sprintf("The %s changed by %s in frame %d, and no one light explains it. Do all stand as recorded: %s?",
-			judgedRegions(s.Plan, s.Reference != nil)[region].words, g.By.Round(), frame, joinAnd(dials))}
-	s.Question, s.tentative = &q, nil
+			judgedRegions(s.Plan, s.Reference != nil)[region].words, gaps[region].By.Round(), frame, joinAnd(dials))}
+	s.Question, s.tentative, s.apart = &q, nil, &apart{gaps: gaps}
 	return s, []Output{{Question: &q}}, false
+}
+
+// apart is what the frames showed when it was asked whether all lights stand as recorded.
+type apart struct {
+	gaps   [regionCount]gap
+	denied bool // they don't, somebody said; it is not asked again while frames show the same
+}
+
+// like tells whether another frame shows the same change, or too little else to ask about.
+func (a apart) like(gaps [regionCount]gap) bool {
+	for k, g := range gaps {
+		if was := a.gaps[k]; k != sitterRegion && k != crownRegion && g.OK && was.OK && math.Abs(float64(g.By-was.By)) >= float64(askLeast) {
+			return false
+		}
+	}
+	return true
 }
 
 func (s State) answered(in Answer) (State, []Output) {
@@ -424,6 +445,9 @@ func (s State) answered(in Answer) (State, []Output) {
 	switch {
 	case t == nil && !in.Yes:
 		s.recheck, s.untaught = true, true
+		if s.apart != nil {
+			s.apart = &apart{gaps: s.apart.gaps, denied: true}
+		}
 		return s, []Output{event("recheck", Event{Frame: q.Frame, Text: "Not as recorded: the lights are to be looked at and recorded."})}
 	case !in.Yes && t != nil && t.asked:
 		return s, []Output{event("not_turned", Event{Frame: q.Frame, Group: q.Group, Text: "Not turned yet; the advice stands."})}

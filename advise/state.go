@@ -62,6 +62,7 @@ type State struct {
 	slept       []slept      // lights that somebody found off or asleep: they are to be woken
 	firm        *firm        // the light model before lights were put in doubt; nil: none are
 	recheck     bool         // somebody said that lights don't stand as recorded; how they stand is not recorded yet
+	apart       *apart       // what was seen when it was asked whether all lights stand as recorded; nil: it was not, or they were recorded since
 	lastAt      time.Time    // when the newest frame that is learned from arrived
 	offered     []Adjustment // advised since the newest frame, and taken back for other advice: they may have been turned
 	overSince   int          // newest frame under the present setting in which the white reference clipped; 0: none

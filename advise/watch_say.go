@@ -260,17 +260,21 @@ func (s State) LoadsAt(at time.Time) []Load {
 	return out
 }
 
-// driftWarnings are the warnings that go with an advice.
-func (s State) driftWarnings() []Warning {
+// driftWarnings are the warnings that go with an advice. Beside something to turn none says to turn nothing.
+func (s State) driftWarnings(a Advice) []Warning {
 	var out []Warning
 	for _, x := range s.Drift.Stands {
-		if s.Question != nil && slices.Contains([]string{string(drift.OddFrame), string(drift.Step), string(drift.AllLights), string(drift.Unclear)}, x.Kind) {
+		if (s.Question != nil || s.recheck) && slices.Contains([]string{string(drift.OddFrame), string(drift.Step), string(drift.AllLights), string(drift.Unclear)}, x.Kind) {
 			continue // one thing at a time
 		}
 		if x.Kind == string(drift.DarkBand) || x.Kind == string(drift.Absent) && slices.Contains(s.absent, x.Group) {
 			continue // the advice itself says so
 		}
-		out = append(out, Warning{Code: "drift_" + x.Kind, Text: x.Text + " " + x.Remedy})
+		text := x.Text
+		if a.Status != Adjust || !slices.Contains([]string{string(drift.OddFrame), string(drift.FiredEarly), string(drift.AllLights)}, x.Kind) && x.May != string(drift.CardCheck) {
+			text += " " + x.Remedy
+		}
+		out = append(out, Warning{Code: "drift_" + x.Kind, Text: text})
 	}
 	return out
 }

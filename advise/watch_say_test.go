@@ -47,3 +47,27 @@ func TestFramesOffTargetAreToBeTakenAgain(t *testing.T) {
 		t.Errorf("to take again, measured anew: %s, want %s", got, want)
 	}
 }
+
+// Beside something to turn no warning says to change nothing, and where the lights are to be recorded none speaks of the same change.
+func TestWarningsOfDriftDoNotContradictTheAdvice(t *testing.T) {
+	const seen, leave = "Frame 2 alone is off: Key (B) down 1.04 stops.", "Take it again, and change nothing for one frame."
+	s := State{Drift: Drifting{Stands: []Drift{{Kind: string(drift.OddFrame), Frame: 2, May: string(drift.OnlyTell), Text: seen, Remedy: leave}}}}
+	for _, c := range []struct {
+		status  Status
+		recheck bool
+		want    string
+	}{{Hold, false, seen + " " + leave}, {Adjust, false, seen}, {Look, true, ""}} {
+		s.recheck = c.recheck
+		got := ""
+		for _, w := range s.driftWarnings(Advice{Status: c.status}) {
+			got += w.Text
+		}
+		if got != c.want {
+			t.Errorf("beside %s, recheck %v, the warnings say %q, want %q", c.status, c.recheck, got, c.want)
+		}
+	}
+	s.Drift.Stands[0].Kind, s.recheck = string(drift.Slope), false
+	if got := s.driftWarnings(Advice{Status: Adjust}); len(got) != 1 || !strings.HasSuffix(got[0].Text, leave) {
+		t.Errorf("of a slope beside an adjustment the warnings are %v, want what to do as well", got)
+	}
+}
