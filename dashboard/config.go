@@ -38,6 +38,14 @@ type Shoot interface {
 
 var _ Shoot = (*shoot.Shoot)(nil)
 
+// PlanFile is the light plan's file. Its methods may be called from many goroutines at once.
+type PlanFile interface {
+	// Read is its text as it is now; the error wraps fs.ErrNotExist where it is gone.
+	Read() (string, error)
+	// Write puts a text in its place, whole or not at all.
+	Write(text string) error
+}
+
 // Config is what a [Server] is made of. Shoot and Pages must be set; all else
 // has a zero value that works, except that Devices must be set unless Open is.
 type Config struct {
@@ -49,6 +57,7 @@ type Config struct {
 	// other machines can reach.
 	Open bool
 
+	Plan        PlanFile         // the file that the light plan came out of; nil: none, or it must not be written
 	Past        Past             // what was recorded; nil: no sheets and no earlier shoots
 	Devices     *Devices         // who is paired; unused when Open
 	LooksOn     bool             // devices that look on may see frames and the state's number

@@ -2,12 +2,15 @@ package dashboard
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
+	"mime"
 	"net/http"
+	"slices"
 	"sync"
 
 	"thirdstop/advise"
@@ -22,6 +25,9 @@ import (
 type Past interface {
 	// Sheet writes the sheet of a shoot. The error wraps fs.ErrNotExist where there is no shoot of that id.
 	Sheet(ctx context.Context, id string, w io.Writer) error
+	// Export writes a table of a shoot. The errors are those of Sheet, and account.ErrNoBaseline where corrections are
+	// asked of a shoot in which nothing was accepted as right.
+	Export(ctx context.Context, id string, table account.Table, form account.Form, w io.Writer) error
 	// Rebuild is the light of an earlier shoot and a plan drawn from it. The error wraps fs.ErrNotExist where there is no
 	// such shoot, and account.ErrNoBaseline where nothing was accepted as right in it.
 	Rebuild(ctx context.Context, id string) (advise.Earlier, advise.PlanText, error)
@@ -134,6 +140,38 @@ func (s *Server) serveSheet(w http.ResponseWriter, r *http.Request, who Device) 
 	w.Header().Set("Content-Security-Policy", sheet.Policy())
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	_, _ = w.Write(text) // the caller is gone; nobody to tell
+	return nil
+}
+
+// serveExport is GET /api/v1/export?table=frames&as=csv&shoot=ID: one table of a shoot, of this one without an id.
+func (s *Server) serveExport(w http.ResponseWriter, r *http.Request, who Device) error {
+	if s.cfg.Past == nil {
+		return errNoCall
+	}
+	q := r.URL.Query()
+	table, form := account.Table(cmp.Or(q.Get("table"), string(account.FramesTable))), account.Form(cmp.Or(q.Get("as"), string(account.CSV)))
+	if !slices.Contains([]account.Table{account.FramesTable, account.LogTable, account.CorrectionsTable}, table) {
+		return bad("table", fmt.Sprintf("there is no table %q; ask for frames, log or corrections", table))
+	}
+	if form != account.CSV && form != account.JSONLines {
+		return bad("as", fmt.Sprintf("tables are not written as %q; ask for csv or jsonl", form))
+	}
+	id := cmp.Or(q.Get("shoot"), s.cfg.Shoot.Snapshot().ID)
+	var rows bytes.Buffer // whole or not at all
+	switch err := s.cfg.Past.Export(r.Context(), id, table, form, &rows); {
+	case errors.Is(err, fs.ErrNotExist):
+		return errNoShoot
+	case errors.Is(err, account.ErrNoBaseline):
+		return refused(err.Error())
+	case err != nil:
+		return err
+	}
+	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
+	if form == account.JSONLines {
+		w.Header().Set("Content-Type", "application/x-ndjson")
+	}
+	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": id + "-" + string(table) + "." + string(form)}))
+	_, _ = w.Write(rows.Bytes()) // the caller is gone; nobody to tell
 	return nil
 }
 

@@ -32,6 +32,19 @@ func (p pretended) Sheet(_ context.Context, id string, w io.Writer) error {
 	return sheet.Write(w, sheettest.Shoot(12), sheet.Options{})
 }
 
+func (p pretended) Export(_ context.Context, id string, table account.Table, form account.Form, w io.Writer) error {
+	switch {
+	case id != dashtest.New().Snapshot().ID:
+		return fmt.Errorf("shoot %s: %w", id, fs.ErrNotExist)
+	case table == account.CorrectionsTable:
+		return fmt.Errorf("corrections: %w", account.ErrNoBaseline)
+	case p.fail != nil:
+		fmt.Fprint(w, "half a table")
+		return p.fail
+	}
+	return sheettest.Shoot(12).Write(w, table, form)
+}
+
 func (p pretended) Rebuild(_ context.Context, id string) (advise.Earlier, advise.PlanText, error) {
 	switch id {
 	case "20261120-100000-EARLY":
@@ -48,6 +61,35 @@ func (p pretended) Shoots(_ context.Context, limit int) ([]PastShoot, error) {
 	all := []PastShoot{{ID: dashtest.New().Snapshot().ID, Began: "2026-11-25T09:00:00Z", Name: "Alder Quay Rowing Club, committee", Frames: 3},
 		{ID: "20261120-100000-EARLY", Began: "2026-11-20T10:00:00Z", Name: "committee, first evening", Frames: 64, Baseline: 12}}
 	return all[:min(limit, len(all))], nil
+}
+
+func TestATableIsExportedWhole(t *testing.T) {
+	b := start(t, open)
+	for _, c := range []struct{ query, kind, name, begins string }{
+		{"", "text/csv", "-frames.csv", "shoot,head,"},
+		{"?table=log", "text/csv", "-log.csv", "shoot,head,"},
+		{"?table=frames&as=jsonl", "application/x-ndjson", "-frames.jsonl", "{"},
+	} {
+		got := b.ask("GET", "/api/v1/export"+c.query, "")
+		if got.status != http.StatusOK || !strings.HasPrefix(got.header.Get("Content-Type"), c.kind) || !strings.HasPrefix(strings.ReplaceAll(got.text, "\"", ""), strings.ReplaceAll(c.begins, "\"", "")) || strings.Count(got.text, "\n") < 2 {
+			t.Errorf("GET export%s = %d %s %.200s", c.query, got.status, got.header.Get("Content-Type"), got.text)
+		}
+		if d := got.header.Get("Content-Disposition"); !strings.HasPrefix(d, "attachment") || !strings.Contains(d, dashtest.New().Snapshot().ID+c.name) {
+			t.Errorf("export%s is handed over as %q", c.query, d)
+		}
+		if got.header.Get("Cache-Control") != "no-store" {
+			t.Errorf("export%s, which names people, may be cached", c.query)
+		}
+	}
+	for query, want := range map[string]int{"?table=faces": 400, "?as=xls": 400, "?shoot=gone": 404, "?shoot=../secrets": 404, "?table=corrections": 422} {
+		if got := b.ask("GET", "/api/v1/export"+query, ""); got.status != want {
+			t.Errorf("export%s = %d %.100s, want %d", query, got.status, got.text, want)
+		}
+	}
+	broken := start(t, open, func(_ *Server, c *Config) { c.Past = pretended{errors.New("record 7 is damaged")} })
+	if got := broken.ask("GET", "/api/v1/export", ""); got.status != http.StatusInternalServerError || strings.Contains(got.text, "half") {
+		t.Errorf("a table that can't be made = %d %.100s", got.status, got.text)
+	}
 }
 
 func TestAnEarlierLightIsHandedOverWithItsPlan(t *testing.T) {

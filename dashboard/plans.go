@@ -1,7 +1,9 @@
 package dashboard
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"net/http"
 	"path"
 	"strings"
@@ -73,9 +75,12 @@ type planBody struct {
 	act
 	Name *string `json:"name"`
 	Text *string `json:"text"`
+	File *string `json:"file"` // the plan file's text as the caller saw it, where that is not the plan in force
 }
 
-// putPlan is PUT /api/v1/plan. An empty text takes the plan away.
+// putPlan is PUT /api/v1/plan. An empty text takes the plan away, and leaves the file. Any other is written into the plan's file
+// once it is in force; where the file holds neither the plan that was in force nor what the caller says it holds, somebody
+// edited it, and nothing is done.
 func (s *Server) putPlan(w http.ResponseWriter, r *http.Request, who Device) error {
 	var b planBody
 	if err := readAct(w, r, mostPlanBody, &b); err != nil {
@@ -97,7 +102,29 @@ func (s *Server) putPlan(w http.ResponseWriter, r *http.Request, who Device) err
 	} else if _, faults := plan.Parse(name, []byte(p.Text)); len(faults) > 0 {
 		return faulty(faultParts(faults))
 	}
-	return s.submit(w, r, who, &b.act, shoot.Request{Plan: &p})
+	if s.cfg.Plan == nil || p.Text == "" {
+		return s.submit(w, r, who, &b.act, shoot.Request{Plan: &p})
+	}
+	switch now, err := s.cfg.Plan.Read(); {
+	case errors.Is(err, fs.ErrNotExist): // it is written anew
+	case err != nil:
+		return refused("the plan file can't be read, so nothing was changed: " + err.Error())
+	case now != p.Text && now != s.cfg.Shoot.Snapshot().State.PlanText && (b.File == nil || *b.File != now):
+		return &problem{http.StatusConflict, "plan_file", "the plan file holds another plan than the one in force, so nothing was changed; look at both, and send yours again to write it over the file", map[string]any{"file": now}}
+	}
+	receipt, err := s.record(r, who, &b.act, shoot.Request{Plan: &p})
+	if err != nil {
+		return err
+	}
+	out := struct {
+		shoot.Receipt
+		File string `json:"file"` // "" once the file is written, else why it is not
+	}{Receipt: receipt}
+	if err := s.cfg.Plan.Write(p.Text); err != nil {
+		out.File = "the plan is in force, but its file could not be written: " + err.Error()
+		s.log.Warn().Err(err).Msg("the plan file can't be written")
+	}
+	return answer(w, http.StatusOK, out)
 }
 
 // planName keeps folders out of messages and the trail.

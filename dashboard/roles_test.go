@@ -38,6 +38,7 @@ var needed = map[string]string{
 	"POST /api/v1/sitters":              "shoots",
 	"POST /api/v1/end":                  "shoots",
 	"GET /api/v1/sheet":                 "shoots",
+	"GET /api/v1/export":                "shoots",
 	"GET /api/v1/shoots":                "shoots",
 	"POST /api/v1/rebuild":              "shoots",
 	"GET /api/v1/devices":               "shoots",

@@ -49,6 +49,7 @@ func (s *Server) calls() []call {
 		{"POST " + v1 + "baseline", shooting, s.postBaseline},
 		{"POST " + v1 + "sitters", shooting, s.postSitter},
 		{"GET " + v1 + "sheet", shooting, s.serveSheet},
+		{"GET " + v1 + "export", shooting, s.serveExport},
 		{"GET " + v1 + "shoots", shooting, s.getShoots},
 		{"POST " + v1 + "rebuild", shooting, s.postRebuild},
 		{"POST " + v1 + "end", shooting, s.postEnd},

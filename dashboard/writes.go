@@ -44,10 +44,19 @@ const mostWait = 10 * time.Second
 
 // submit hands a request on and answers with the receipt.
 func (s *Server) submit(w http.ResponseWriter, r *http.Request, who Device, a *act, req shoot.Request) error {
+	receipt, err := s.record(r, who, a, req)
+	if err != nil {
+		return err
+	}
+	return answer(w, http.StatusOK, receipt)
+}
+
+// record hands a request over, and gives the receipt once it is in effect.
+func (s *Server) record(r *http.Request, who Device, a *act, req shoot.Request) (shoot.Receipt, error) {
 	// A client's ids are its own: another device's can't be met by chance or on purpose.
 	req.Client = who.ID + "/" + *a.Client
 	if !s.asked.same(req.Client, a.asked) {
-		return errReused
+		return shoot.Receipt{}, errReused
 	}
 	req.Seen = *a.Seen
 	req.By = advise.Actor{Device: who.ID, Role: string(who.Role)}
@@ -55,14 +64,14 @@ func (s *Server) submit(w http.ResponseWriter, r *http.Request, who Device, a *a
 	defer stop()
 	receipt, err := s.cfg.Shoot.Submit(ctx, req)
 	if err != nil && ctx.Err() != nil {
-		return &problem{http.StatusServiceUnavailable, "slow",
+		return receipt, &problem{http.StatusServiceUnavailable, "slow",
 			"it took too long, and may be recorded or not; send the same again with the same client id", nil}
 	}
 	if err != nil {
 		s.asked.forget(req.Client) // nothing was done: the id is free for what is sent instead
-		return err
+		return receipt, err
 	}
-	return answer(w, http.StatusOK, receipt)
+	return receipt, nil
 }
 
 var errReused = &problem{http.StatusUnprocessableEntity, "client_reused",

@@ -74,11 +74,14 @@ func (s *Shoot) Submit(ctx context.Context, r Request) (Receipt, error) {
 	return receipt, nil
 }
 
-// PlanFile hands over the text of a plan file, unless this shoot was given the same text out of
+// PlanFile hands over the text of a plan file, unless it is in force or this shoot was given the same text out of
 // a file last: a plan that was changed on the page since then stays in force over a restart.
 func (s *Shoot) PlanFile(ctx context.Context, by advise.Actor, name, text string) (handed bool, err error) {
 	s.mu.Lock()
 	same := s.planFile != nil && *s.planFile == text
+	if s.planFile != nil && s.state.PlanText == text { // an edit on the page wrote the file
+		s.planFile, same = &text, true
+	}
 	s.mu.Unlock()
 	if same {
 		return false, nil

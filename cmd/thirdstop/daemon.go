@@ -240,6 +240,9 @@ func (d *daemon) plan(ctx context.Context, sh *shoot.Shoot, text string) error {
 func (d *daemon) serve(sh *shoot.Shoot, l net.Listener) (*dashboard.Server, error) {
 	c := dashboard.Config{Shoot: sh, Pages: web.Files, LooksOn: d.LooksOn, Hosts: split(d.Hosts), Addr: l.Addr(),
 		InStops: d.inStops, Past: newPast(d.Data, sh.ID()), Demo: d.demo, Version: version(), Log: d.log, Now: d.now, Learned: learnedGuides(d.Data)}
+	if f := newPlanFile(d.Plan, d.Folder); d.Plan != "" && f != nil {
+		c.Plan = f
+	}
 	c.Open = local(l)
 	if d.HTTPS {
 		cert, err := dashboard.Certificate(d.Data, dashboard.CertificateNames(l.Addr(), c.Hosts), time.Now())

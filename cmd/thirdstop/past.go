@@ -74,8 +74,20 @@ func (p *past) Shoots(ctx context.Context, limit int) ([]dashboard.PastShoot, er
 	return out, nil
 }
 
-// Sheet writes one sheet at a time: it plays the whole record, beside a shoot that goes on.
+// Sheet writes the sheet of a shoot.
 func (p *past) Sheet(ctx context.Context, id string, w io.Writer) error {
+	return p.played(ctx, id, func(a *account.Account, dir string) error {
+		return sheet.Write(w, a, sheet.Options{Pictures: picturesOf(dir), Zone: time.Local})
+	})
+}
+
+// Export writes a table of a shoot.
+func (p *past) Export(ctx context.Context, id string, table account.Table, form account.Form, w io.Writer) error {
+	return p.played(ctx, id, func(a *account.Account, _ string) error { return a.Write(w, table, form) })
+}
+
+// played hands a shoot's account over, one at a time: the whole record is played, beside a shoot that goes on.
+func (p *past) played(ctx context.Context, id string, use func(a *account.Account, dir string) error) error {
 	dir, err := p.folder(id)
 	if err != nil {
 		return err
@@ -90,5 +102,5 @@ func (p *past) Sheet(ctx context.Context, id string, w io.Writer) error {
 	if err != nil {
 		return errors.Join(err, ctx.Err())
 	}
-	return sheet.Write(w, a, sheet.Options{Pictures: picturesOf(dir), Zone: time.Local})
+	return use(a, dir)
 }

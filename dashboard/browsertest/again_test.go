@@ -5,10 +5,12 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
 	"thirdstop/advise"
+	"thirdstop/advise/account"
 	"thirdstop/dashboard"
 	"thirdstop/dashboard/browsertest/fake"
 	"thirdstop/dashboard/sheet"
@@ -20,6 +22,10 @@ type shelf struct{}
 
 func (shelf) Sheet(_ context.Context, _ string, w io.Writer) error {
 	return sheet.Write(w, sheettest.Shoot(12), sheet.Options{})
+}
+
+func (shelf) Export(_ context.Context, _ string, table account.Table, form account.Form, w io.Writer) error {
+	return sheettest.Shoot(12).Write(w, table, form)
 }
 
 func (shelf) Rebuild(_ context.Context, id string) (advise.Earlier, advise.PlanText, error) {
@@ -37,6 +43,20 @@ func TestAnEarlierLightIsBuiltAgainFromThePage(t *testing.T) {
 	v := serve(t, s, func(c *dashboard.Config) { c.Past = shelf{} })
 	p := open(t, 1180, 820, v.url()+"#log")
 	p.says("Sheet of this shoot")
+
+	// The table that a press brings is the shoot's, and the log shows what is asked for.
+	if got := eval[string](p, `fetch([...document.querySelectorAll('.log-export a')].find((a) => a.innerText === 'Frames').href).then(async (r) => r.headers.get('Content-Disposition') + ' ' + (await r.text()).split('\r\n').length)`); !strings.HasPrefix(got, "attachment") || !strings.HasSuffix(got, " 14") {
+		t.Errorf("the export of the frames is %q, want a file of a header and twelve rows", got)
+	}
+	s.OnTarget()
+	s.Change(func(*advise.State) []advise.Event {
+		return []advise.Event{{Kind: "note", Text: "The key's umbrella sagged."}}
+	})
+	p.says("sagged")
+	eval[chromedpVoid](p, `(() => { const e = document.querySelector('#log-kind'); e.value = 'notes'; e.dispatchEvent(new Event('change', {bubbles: true})); })()`)
+	p.until("the note stands alone", `document.querySelectorAll('.log-screen .line').length === 1 && document.querySelector('.log-screen .line').innerText.includes('sagged')`)
+	eval[chromedpVoid](p, `(() => { const e = document.querySelector('#log-kind'); e.value = 'all'; e.dispatchEvent(new Event('change', {bubbles: true})); })()`)
+	p.until("all lines are back", `document.querySelectorAll('.log-screen .line').length > 2`)
 	p.pressText("List them")
 	p.says("committee, first evening")
 	if n := eval[int](p, `document.querySelectorAll('.past li button').length`); n != 1 {

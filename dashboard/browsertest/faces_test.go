@@ -44,6 +44,6 @@ func TestAFaceIsMarkedAndItsLightListed(t *testing.T) {
 	p.until("the language is on", `document.documentElement.lang === 'de'`)
 	p.screen("now")
 	p.press(".face-notes summary")
-	p.says("Lichtverhältnis 3.1:1 (Führung und Aufhellung zu Aufhellung)")
+	p.says("Lichtverhältnis 3.1:1 (Hauptlicht und Aufhellung zu Aufhellung)")
 	p.says("Eine Brille spiegelt eine Lampe über den Augen")
 }

@@ -7,6 +7,7 @@ package browsertest
 import (
 	"fmt"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -481,4 +482,54 @@ func TestOldAdviceIsNotShownAsCurrent(t *testing.T) {
 	p.until("nothing else on the page advises either", `!document.querySelector('main').innerText.includes('set 1/8 + 1/3') && !document.querySelector('.turn-set')`)
 	s.Trouble("")
 	p.until("the advice is back", `document.querySelector('.turn-set')?.innerText.includes('1/8 + 1/3')`)
+}
+
+// paper is a plan file that is held in memory.
+type paper struct {
+	mu   sync.Mutex
+	text string
+}
+
+func (p *paper) Read() (string, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.text, nil
+}
+
+func (p *paper) Write(text string) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.text = text
+	return nil
+}
+
+// An edit goes into the plan's file. One that meets a file which somebody edited shows both, and writes over it once it is sent again.
+func TestAPlanIsEditedAndItsFileWritten(t *testing.T) {
+	s := rigged()
+	file := &paper{text: s.Snapshot().State.PlanText}
+	p := open(t, 820, 1180, serve(t, s, func(c *dashboard.Config) { c.Plan = file }).url()+"#plan")
+	p.until("the plan is shown", `document.querySelector('#plan-text')?.value.includes('Alder Quay')`)
+	edit := func(was, is string) {
+		t.Helper()
+		eval[chromedpVoid](p, fmt.Sprintf(`(() => { const a = document.querySelector('#plan-text'); a.value = a.value.replace(%q, %q); a.dispatchEvent(new Event('input', {bubbles: true})); })()`, was, is))
+	}
+	edit("power: 1/4", "power: 1/4 # by the tablet")
+	p.pressText("Use this plan")
+	p.says("The plan is in use.")
+	if text, _ := file.Read(); !strings.Contains(text, "# by the tablet") || text != s.Snapshot().State.PlanText {
+		t.Errorf("after an edit the file holds\n%s", text)
+	}
+	_ = file.Write("# by hand\n" + s.Snapshot().State.PlanText)
+	edit("# by the tablet", "# by the tablet again")
+	p.pressText("Use this plan")
+	p.says("the plan file holds another plan than the one in force")
+	p.until("both are shown", `document.querySelector('.written-file pre').innerText.startsWith('# by hand') && document.querySelector('#plan-text').value.includes('tablet again')`)
+	if strings.Contains(s.Snapshot().State.PlanText, "again") {
+		t.Fatal("the edit took effect over a file that was edited")
+	}
+	p.pressText("Use this plan")
+	p.until("what was shown is written over", `!document.querySelector('.written-file') && document.body.innerText.includes('The plan is in use.')`)
+	if text, _ := file.Read(); text != s.Snapshot().State.PlanText || !strings.Contains(text, "tablet again") {
+		t.Errorf("after the second press the file holds\n%s", text)
+	}
 }

@@ -233,7 +233,7 @@ func TestWithAQuestionANoteAndTwoTurnsTheLightsStayInView(t *testing.T) {
 			}
 		}
 		p.press(".reason-row button[aria-expanded]")
-		p.says(map[string]string{"en": "No white reference is declared", "de": "Keine Weißreferenz ist bestimmt"}[language])
+		p.says(map[string]string{"en": "No white reference is declared", "de": "Es ist keine Weißreferenz festgelegt"}[language])
 		p.says("0.3 stop over its aim")
 	}
 }
@@ -424,7 +424,7 @@ func TestThePageSpeaksGermanWhereItIsChosen(t *testing.T) {
 	p.press(`input[name=language][lang=de]`)
 	p.until("the page speaks German", `document.documentElement.lang === 'de' && document.querySelector('.foot nav')?.innerText.includes('Verlauf')`)
 	p.screen("now")
-	p.says("Führung (B): 2/3 Blende runter, auf 1/8 + 1/3")
+	p.says("Hauptlicht (B): 2/3 Blende runter, auf 1/8 + 1/3")
 	p.says("Hintergrund (A): 1/3 Blende rauf, auf 1/4")
 	p.says("0 bis +1/2")
 	if !eval[bool](p, `document.querySelector('.reason span').lang === 'en' && [...document.querySelectorAll('.lines p > span')].some((e) => e.lang === 'en')`) {

@@ -40,7 +40,7 @@ func TestPicturesOfTheScreens(t *testing.T) {
 		p.pressText("Show a part …")
 		p.press("input[name=part][value=face]")
 		p.until("the sheet is there", `document.querySelector('.marking img')?.naturalWidth > 0 && document.querySelector('.marker-field')`)
-		p.picture(fmt.Sprintf("mark-%dx%d", size[0], size[1]))
+		p.picture(*screensTo, fmt.Sprintf("mark-%dx%d", size[0], size[1]))
 		p.pressText("Cancel")
 	}
 	p.allSizes("adjust", "now")
@@ -62,7 +62,7 @@ func TestPicturesOfTheScreens(t *testing.T) {
 	p.pressText("bright room")
 	p.screen("now")
 	p.until("the frame is drawn", `document.querySelector('.frame-in img')?.naturalWidth > 0`)
-	p.picture("bright-1180x820")
+	p.picture(*screensTo, "bright-1180x820")
 }
 
 // allSizes writes a screen's picture in each size.
@@ -73,19 +73,19 @@ func (p *tab) allSizes(name, screen string) {
 		p.screen(screen)
 		p.until("the screen is drawn", `document.querySelector('main > :nth-child(2)') && [...document.images].every((i) => i.complete)`)
 		eval[chromedpVoid](p, `new Promise((done) => { window.scrollTo(0, 0); setTimeout(done, 400); })`)
-		p.picture(fmt.Sprintf("%s-%dx%d", name, size[0], size[1]))
+		p.picture(*screensTo, fmt.Sprintf("%s-%dx%d", name, size[0], size[1]))
 	}
 	p.do(chromedp.EmulateViewport(sizes[0][0], sizes[0][1]))
 	p.screen("now")
 }
 
-func (p *tab) picture(name string) {
+func (p *tab) picture(folder, name string) {
 	p.t.Helper()
 	png, err := chromedp.Run(p.ctx, chromedp.CaptureScreenshot())
 	if err != nil {
 		p.t.Fatal(err)
 	}
-	if err := os.WriteFile(filepath.Join(*screensTo, name+".png"), png, 0o644); err != nil {
+	if err := os.WriteFile(filepath.Join(folder, name+".png"), png, 0o644); err != nil {
 		p.t.Fatal(err)
 	}
 }

@@ -145,7 +145,7 @@ var unsaid = map[string]string{
 	"a JPEG without a frame header": logged, "a JPEG segment that makes no sense": logged, "\x00 colour channels": logged,
 	"state \x00 can't be written as JSON: \x00": logged, "the pairing code": wrongly, "a device was paired": wrongly, "shoots, lights or looks": wrongly,
 	"too slow": logged, "this call is a websocket: \x00": wrongly, "the device was revoked": logged, "this device was unpaired": logged, "wrong code": logged,
-	"text/html; charset=utf-8": name, "application/json; charset=utf-8": name, "the id of the shoot whose light is to be built again": wrongly,
+	"text/html; charset=utf-8": name, "text/csv; charset=utf-8": name, "application/json; charset=utf-8": name, "the id of the shoot whose light is to be built again": wrongly,
 	"there is no such call": wrongly, "this call does not know that method": wrongly, "the light's group letter": wrongly,
 	`nothing is adjusted: send "to", "to_text", "off", "distance_m", "bearing_deg", "turned_deg", "modifier" or "zoom_mm"`: wrongly,
 	`"to" and "to_text" name different settings; send one of them`:                                                         wrongly,

@@ -17,7 +17,8 @@ export function Board({ doc, low, echo, stale }) {
   const narrow = useNarrow();
   const warnings = a && !low ? (a.warnings || []).filter((w) => !driftWarning(w) && !told(a, w)) : [];
   // With a question and something to turn, what only explains is folded, so that the lights stay above the fold.
-  const folds = !low && !!doc?.question && a?.adjustments?.length > 0;
+  // So it is on a telephone with three turns and more.
+  const folds = !low && a?.adjustments?.length > 0 && (!!doc.question || narrow && a.adjustments.length > 2);
   return html`<section class=${`board ${kind}${low ? ' low' : ''}`} aria-label=${T.advice.label} id=${echo ? undefined : 'advice'} tabindex=${echo ? undefined : '-1'}>
     ${!echo && html`<p class="unseen" aria-live="polite">${a && !stale && !a.provisional ? `${T.said.headline(a.headline)}. ${said(a.reason) || ''}` : ''}</p>`}
     ${!a && html`<${Word} text=${T.advice.opening} small />`}
@@ -29,7 +30,7 @@ export function Board({ doc, low, echo, stale }) {
     ${a && !known.includes(a.status) && html`<${Word} text=${T.said.headline(a.headline || a.status)} small />`}
     ${a && a.status === 'look' && html`<${Word} text=${T.said.headline(a.headline) || T.advice.look} small />`}
     ${a && a.status === 'no_plan' && html`<${Word} text=${T.said.headline(a.headline)} small />`}
-    ${a && html`<${Reason} onYes=${(a.adjustments || []).some((t) => t.group === doc.question?.group) && !doc.question.advised} a=${a} newest=${doc.frame?.number} low=${low} stale=${stale} terse=${low || busy(doc) || narrow && a.adjustments?.length > 1}
+    ${a && html`<${Reason} onYes=${doc.question && (a.adjustments || []).some((t) => t.group === doc.question?.group) && !doc.question.advised} a=${a} newest=${doc.frame?.number} low=${low} stale=${stale} terse=${low || busy(doc) || narrow && a.adjustments?.length > 1}
       notes=${folds ? warnings.filter((w) => !w.blocks) : []} folded=${folds && narrow} />`}
     ${a && !low && a.status === 'no_plan' && may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
     ${a && !low && html`<${Ways} ways=${(a.ways || []).filter((w) => w.text !== a.headline)} />`}
@@ -61,7 +62,7 @@ const known = ['no_plan', 'waiting', 'adjust', 'hold', 'look', 'aside'];
 function Aside({ a, low }) {
   return html`<div class="put-aside">
     <h1><svg viewBox="0 0 40 40" aria-hidden="true"><path d="M6 6h28v20l-8 8H6zM34 26h-8v8" /></svg> <span>${T.advice.aside}</span></h1>
-    ${a.adjustments?.length > 0 && html`<ul>${a.adjustments.map((t) => html`<li key=${t.group}>${T.said.light(t.light)}: ${T.said.change(t.change_text)}, ${T.advice.set} ${t.to_text}</li>`)}</ul>`}
+    ${a.adjustments?.length > 0 && html`<ul>${a.adjustments.map((t) => html`<li key=${t.group}>${T.said.light(t.light)}: ${T.said.change(t.change_text)}, <b class="whole">${T.advice.set} ${t.to_text}</b></li>`)}</ul>`}
     ${!low && html`<p class="quiet">${T.advice.asideWhy}</p>`}
   </div>`;
 }
@@ -118,7 +119,8 @@ function Reason({ a, onYes, newest, low, stale, terse, notes, folded }) {
   if (!a.reason && !marks.length && !aside) return null;
   const short = [folded && onYes ? T.advice.onYes : '', ...marks.map((m) => m[0])].filter(Boolean).join(', ');
   const why = html`<p>${marks.length > 0 && terse && !folded && html`<b>${short}: </b>`}<${Theirs} text=${a.reason} />
-    ${a.frame > 0 && a.frame !== newest && !low && !a.provisional && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}</p>`;
+    ${a.frame > 0 && a.frame !== newest && !low && !a.provisional && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}
+    ${aside && html` <a class="reason-other" href="#lights">${T.advice.other}</a>`}</p>`;
   return html`<div class="reason-row">
     <div class="reason">
       ${folded ? html`<p class="marks"><b>${short}</b></p>` : why}

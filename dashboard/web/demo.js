@@ -20,7 +20,7 @@ async function studio(method, path, body) {
   return value;
 }
 
-export function Demo({ doc }) {
+export function Demo({ doc, stale }) {
   const [now, setNow] = useState(null);
   const [busy, setBusy] = useState(false);
   const [open, setOpen] = useState(false);
@@ -61,8 +61,8 @@ export function Demo({ doc }) {
     </div>`}
     <div class="demo-bar">
       <h2>${T.demo.label}</h2>
-      <button class=${turns.length ? 'strong' : ''} disabled=${busy || !turns.length} onClick=${follow}>${T.demo.follow}</button>
-      <button class=${turns.length ? '' : 'strong'} disabled=${busy} onClick=${() => say('/frame', {})}>${T.demo.shoot}</button>
+      <button class=${turns.length ? 'strong' : ''} disabled=${busy || stale || !turns.length} onClick=${follow}>${T.demo.follow}</button>
+      <button class=${turns.length ? '' : 'strong'} disabled=${busy || stale} onClick=${() => say('/frame', {})}>${T.demo.shoot}</button>
       <label class="demo-auto"><input type="checkbox" checked=${!!now.auto} disabled=${busy} onChange=${(e) => say('/auto', { on: e.target.checked })} /> <span>${T.demo.auto}</span></label>
       <button class="demo-fold" aria-expanded=${open ? 'true' : 'false'} aria-controls="demo-open" onClick=${() => setOpen(!open)}>${open ? T.demo.close : T.demo.open}</button>
     </div>

@@ -4,25 +4,28 @@
 import { html } from './vendor/htm-preact.js';
 import { T } from './texts.js';
 import { Theirs, said } from './theirs.js';
+import { useNarrow } from './narrow.js';
 
 // first are the kinds whose remedy is to leave every dial alone for the moment.
 const first = ['odd_frame', 'fired_early', 'all_lights'];
 
-// stands is the drift that the board says. Beside a question about the same frame the odd frame is not said a second
+// stands is the drift that the board says: what the advice warns of, for what the advice itself says is no warning beside it. Beside a question about the same frame the odd frame is not said a second
 // time, and beside an adjustment nothing says that none is to be made: what was seen stays, the advice says what to do.
 export function stands(doc) {
   const turning = doc?.advice?.status === 'adjust' && doc.advice.adjustments?.length > 0;
-  return (doc?.drift?.stands || []).filter((d) => !(d.kind === 'odd_frame' && doc.question?.frame === d.frame))
+  const warned = (doc?.advice?.warnings || []).map((w) => w.code);
+  return (doc?.drift?.stands || []).filter((d) => warned.includes(`drift_${d.kind}`) && !(d.kind === 'odd_frame' && doc.question?.frame === d.frame))
     .map((d) => (turning && (first.includes(d.kind) || d.may === 'card_check') ? { ...d, remedy: '' } : d));
 }
 
 // Drifts are said beside the advice. Of each the newest word, the usual care folded away.
 export function Drifts({ doc }) {
-  const list = stands(doc);
+  const list = stands(doc), narrow = useNarrow();
   if (!list.length) return null;
+  const folds = narrow && doc.advice.adjustments?.length > 0; // the lights stay in view: what to do about it is a press away
   return html`<ul class="drifts" aria-label=${T.drift.label}>${list.map((d) => html`<li key=${`${d.id}`}>
-    ${d.caution && html`<details><summary>${T.drift.care}</summary><p><${Theirs} text=${d.caution} /></p></details>`}
-    <p><b><${Theirs} text=${d.text} /></b> <${Theirs} text=${d.remedy} /></p>
+    ${(d.caution || folds && d.remedy) && html`<details><summary>${folds ? T.drift.todo : T.drift.care}</summary>${folds && html`<p><${Theirs} text=${d.remedy} /></p>`}<p><${Theirs} text=${d.caution} /></p></details>`}
+    <p><b><${Theirs} text=${d.text} /></b> ${!folds && html`<${Theirs} text=${d.remedy} />`}</p>
   </li>`)}</ul>`;
 }
 

@@ -34,11 +34,26 @@ export function Latest({ events }) {
   </section>`;
 }
 
+// kinds are what the log can be narrowed to, by the kinds of its lines.
+const kinds = {
+  all: null,
+  frames: ['frame', 'damaged', 'matched', 'baseline', 'exposure'],
+  turned: ['adjusted', 'followed', 'told_late', 'woken', 'not_turned', 'not_now', 'swapped', 'recheck'],
+  drift: ['drift', 'absent', 'back', 'recheck'],
+  notes: ['note', 'sitter', 'meter'],
+};
+
+// exportOf is where a table of a shoot is, of this one without an id.
+const exportOf = (table, shoot) => `/api/v1/export?table=${table}${shoot ? `&shoot=${encodeURIComponent(shoot)}` : ''}`;
+
 export function LogScreen({ doc, events, stale }) {
   const [ending, setEnding] = useState(false);
+  const [kind, setKind] = useState('all');
+  const shown = kinds[kind] ? events.filter((e) => kinds[kind].includes(e.kind)) : events;
   return html`<section class="screen log-screen" aria-labelledby="log-title">
     <h2 id="log-title">${T.screens.log}</h2>
-    ${may('sheet') && html`<p class="log-sheet"><a href=${`/api/v1/sheet?language=${document.documentElement.lang}`} target="_blank" rel="noopener">${T.log.sheet}</a> <span class="quiet">${T.log.sheetWhy}</span></p>`}
+    ${may('sheet') && html`<p class="log-sheet"><a href=${`/api/v1/sheet?language=${document.documentElement.lang}`} target="_blank" rel="noopener">${T.log.sheet}</a> <span class="quiet">${T.log.sheetWhy}</span></p>
+      <p class="log-export">${T.log.export} ${['frames', 'log', 'corrections'].filter((t) => t !== 'corrections' || doc?.baseline).map((t) => html`<a class="button small-button" key=${t} download href=${exportOf(t)}>${T.log.tables[t]}</a> `)} <span class="quiet">${T.log.exportWhy}</span></p>`}
     <div class="log-acts">
       ${may('note') && html`<${Field} id="note" label=${T.log.note} place=${T.log.notePlace} go=${T.log.addNote} stale=${stale}
         send=${(text) => act('POST', '/notes', { text }, () => true)} />`}
@@ -47,7 +62,9 @@ export function LogScreen({ doc, events, stale }) {
       ${may('sitter') && html`<${Field} id="sitter" label=${T.log.sitter} place=${T.log.sitterPlace} go=${T.log.addSitter} stale=${stale}
         send=${(name) => act('POST', '/sitters', { name }, () => true)} />`}
     </div>
-    <${Lines} events=${events} limit=${500} />
+    <p class="field log-filter"><label for="log-kind">${T.log.show}</label>
+      <select id="log-kind" value=${kind} onChange=${(e) => setKind(e.target.value)}>${Object.keys(kinds).map((k) => html`<option key=${k} value=${k}>${T.log.kinds[k]}</option>`)}</select></p>
+    <${Lines} events=${shown} limit=${500} />
     <${Past} doc=${doc} stale=${stale} />
     ${may('end') && doc?.shoot?.phase !== 'ended' && html`<div class="end">
       ${ending

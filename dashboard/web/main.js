@@ -62,7 +62,7 @@ function App() {
     </main>
     ${screen === 'now' && html`<${Strip} doc=${doc} stale=${stale} />`}
     <footer class="foot">
-      ${doc?.demo && html`<${Demo} doc=${doc} />`}
+      ${doc?.demo && html`<${Demo} doc=${doc} stale=${stale} />`}
       <nav aria-label=${T.nav}>${[...Object.keys(screens), 'more'].map((s) => html`<a key=${s} href=${`#${s}`} class=${s === 'more' ? 'nav-more' : first.includes(s) ? '' : 'nav-rest'}
         aria-current=${s === screen || s === 'more' && !first.includes(screen) ? 'page' : undefined}>${T.screens[s]}</a>`)}</nav>
     </footer>

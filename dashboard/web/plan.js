@@ -30,6 +30,7 @@ function Written({ doc, stale }) {
   const [base, setBase] = useState(''); // the plan this text began from
   const [seen, setSeen] = useState(0); // the state as of which the plan in force was last shown here
   const [newer, setNewer] = useState('');
+  const [file, setFile] = useState(null); // the plan file's text, where somebody edited that
   const [check, setCheck] = useState(null);
   const [busy, setBusy] = useState(false);
   const edited = text !== null && text !== base;
@@ -65,9 +66,15 @@ function Written({ doc, stale }) {
     if (!answer?.ok) return;
     setBusy(true);
     // Refused where somebody else changed the plan meanwhile: theirs is then offered above the buttons.
-    if (await act('PUT', '/plan', { text, name: doc?.plan?.name || 'shoot.plan', seen })) {
+    const took = await act('PUT', '/plan', { text, name: doc?.plan?.name || 'shoot.plan', seen, ...(file === null ? {} : { file }) }, () => false, (e) => {
+      if (e.code === 'plan_file') setFile(e.body.file);
+      return e.code === 'plan_file';
+    });
+    if (took) {
       setBase(text);
+      setFile(null);
       setCheck({ ...answer, used: true });
+      if (took.file) change({ notice: T.said.sentence(took.file) || took.file });
     }
     setBusy(false);
   };
@@ -75,6 +82,9 @@ function Written({ doc, stale }) {
     <label for="plan-text">${T.plan.text}</label>
     <textarea id="plan-text" spellcheck=${false} autocapitalize="off" rows="18" readonly=${!may('plan')} value=${text || ''} onInput=${(e) => { setText(e.target.value); setCheck(null); }}></textarea>
     ${newer && html`<p class="says" role="status">${T.plan.newer} <button onClick=${() => { setText(newer); setBase(newer); setNewer(''); }}>${T.plan.takeTheirs}</button></p>`}
+    ${file !== null && html`<div class="written-file" role="status"><p class="says">${T.plan.fileNewer}</p>
+      <pre tabindex="0">${file}</pre>
+      <p><button onClick=${() => { setText(file); setFile(null); }}>${T.plan.takeFile}</button></p></div>`}
     ${may('plan') && html`<div class="written-acts">
       <button disabled=${busy || stale} onClick=${ask}>${T.plan.check}</button>
       <button class="strong" disabled=${busy || stale || !edited} onClick=${use}>${T.plan.use}</button>

@@ -52,6 +52,7 @@ export const T = {
     done: 'I set it',
     doneFor: (light, to) => `I set it: ${light} to ${to}`,
     notNow: 'Not now',
+    other: 'Did something else',
     aside: 'Put aside',
     asideWhy: 'It comes back as soon as the light or the plan changes.',
     from: (n) => `from frame ${n}`,
@@ -87,7 +88,7 @@ export const T = {
     clipMeant: (p) => `dots: backdrop over the edge, as meant, ${p}`,
     clipNone: 'nothing clips',
     faces: 'Face, and the light on it',
-    tiny: 'under 0.1 %',
+    tiny: 'under 0.1\u00a0%',
     use: 'Use this',
     cancel: 'Cancel',
     clear: 'Take the mark back',
@@ -238,6 +239,11 @@ export const T = {
     sitter: 'Next sitter',
     sitterPlace: 'Name or number',
     addSitter: 'Seat them',
+    show: 'Show',
+    kinds: { all: 'everything', frames: 'frames', turned: 'what was turned', drift: 'drift', notes: 'notes and sitters' },
+    export: 'Export:',
+    tables: { frames: 'Frames', log: 'Shoot log', corrections: 'Corrections' },
+    exportWhy: 'CSV, for a spreadsheet',
     sheet: 'Sheet of this shoot',
     sheetWhy: 'one page to print and keep',
     end: 'End the shoot',
@@ -279,6 +285,8 @@ export const T = {
     back: 'Back to the written plan',
     newer: 'Someone changed the plan meanwhile. Your text is kept here; theirs is in use.',
     takeTheirs: 'Show theirs',
+    fileNewer: 'Not recorded: the plan file holds another plan than the one in force. It stands here. “Use this plan” once more writes yours over it.',
+    takeFile: 'Take the file’s instead',
     reach: 'What power will each light need?',
     reachAt: (camera) => `At ${camera}:`,
     reachLearned: 'From what earlier shoots taught of it.',
@@ -403,6 +411,7 @@ export const T = {
   drift: {
     label: 'Drift',
     care: 'Care',
+    todo: 'What to do',
     mark: 'spoiled by drift',
     retakes: 'Frames to take again',
     here: 'The sitter is still there',
@@ -462,9 +471,9 @@ export function ago(s) {
 
 // percent writes a share of a region: small but present never reads as nothing.
 export function percent(share) {
-  if (!(share > 0)) return '0 %';
+  if (!(share > 0)) return '0\u00a0%';
   if (share < 0.001) return T.frame.tiny;
-  return `${(share * 100).toFixed(share < 0.1 ? 1 : 0)} %`;
+  return `${(share * 100).toFixed(share < 0.1 ? 1 : 0)}\u00a0%`;
 }
 
 // clock writes the time of day of an RFC 3339 time as this device tells it.

@@ -53,7 +53,7 @@ function Gate({ doc, walk, stale }) {
     <${Care} />
     <p>${T.walk.care}</p>
     ${may('adjust') && html`<p><button class=${walk?.done ? '' : 'strong'} disabled=${busy || stale} onClick=${() => say({ do: 'begin' })}>${walk?.done ? T.walk.again : T.walk.begin}</button></p>`}
-    ${may('adjust') && html`<p><button disabled=${busy || stale} onClick=${() => say({ do: 'check' })}>${T.walk.check}</button> ${T.walk.checkWhy}</p>`}
+    ${may('adjust') && html`<p class="walk-check"><button disabled=${busy || stale} onClick=${() => say({ do: 'check' })}>${T.walk.check}</button> <span>${T.walk.checkWhy}</span></p>`}
     <${Swaps} doc=${doc} stale=${stale} />
   </div>`;
 }
