@@ -170,7 +170,7 @@ func (s State) planned(in PlanText) (State, []Output) {
 func (s *State) forget() {
 	s.model, s.taught, s.pending, s.recent, s.tentative, s.Question = rig.Model{}, rig.Model{}, nil, nil, nil, nil
 	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, nil, false, nil
-	s.doubt, s.recheck, s.apart, s.offered, s.presumed, s.firm, s.slept, s.restore = nil, false, nil, nil, "", nil, nil, nil
+	s.doubt, s.recheck, s.apart, s.offered, s.presumed, s.firm, s.slept, s.restore, s.passed = nil, false, nil, nil, "", nil, nil, nil, nil
 	s.watch.drop()
 	s.Drift = s.drifting()
 	s.Walk, s.Match = nil, nil

@@ -262,6 +262,9 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	late = append(late, woke...)
 	stood := at.Sub(s.advisedAt)
 	s, set, out, taught := s.settle(at, f.Number, gain, shutter, seen)
+	if stood >= handTime {
+		s.passOver()
+	}
 	if !set.Equal(s.lastSet) {
 		s.overSince = 0
 	}
@@ -479,6 +482,9 @@ func (s State) denied(fit rig.Fit, h hypothesis, seen [regionCount]rig.Measured)
 		}
 		want := float64(change[k].Value)
 		by := float64(seen[k].Value - last.Levels[k].Value)
+		if s.stayed(fit, h, m, k, exposure.Stops(by)) {
+			return true
+		}
 		if want < 0 {
 			want, by = -want, -by
 		}

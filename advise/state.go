@@ -64,6 +64,7 @@ type State struct {
 	recheck     bool         // somebody said that lights don't stand as recorded; how they stand is not recorded yet
 	apart       *apart       // what was seen when it was asked whether all lights stand as recorded; nil: it was not, or they were recorded since
 	lastAt      time.Time    // when the newest frame that is learned from arrived
+	passed      []Adjustment // advised, and plainly not followed by a frame: of lights that stand as they did then
 	offered     []Adjustment // advised since the newest frame, and taken back for other advice: they may have been turned
 	overSince   int          // newest frame under the present setting in which the white reference clipped; 0: none
 	blownBefore bool         // too much of the sitter clipped in the frame before the newest
