@@ -165,48 +165,67 @@ func newSitting(seed uint64, lights int, scatter exposure.Stops, o DriftOptions,
 		return g.off[i], g.absent == i+1
 	}
 	p := planOf(st, quiet, Options{Wrong: 0.1}, g.rnd)
-	for i := range p.Lights { // hard worked: nine frames a minute are 60 % of the limit
-		p.Lights[i].Limit = plan.FlashesPerMinute(math.Round(9/0.6*p.Lights[i].Power.Fraction()*1000) / 1000)
+	main := &view{seen: map[int]bool{}, kinds: map[string]int{}}
+	g.at, g.views = time.Date(2026, 5, 9, 10, 0, 0, 0, time.UTC), []*view{main}
+	if !g.planned(main, p) || !g.setUp(card) {
+		return nil
 	}
-	g.at = time.Date(2026, 5, 9, 10, 0, 0, 0, time.UTC)
-	g.views = []*view{{seen: map[int]bool{}, kinds: map[string]int{}}}
+	for i := range p.Lights { // read in the manuals by now. Hard worked: nine frames a minute are 60 % of the limit
+		power := main.s.Lights[i].Power
+		p.Lights[i].Limit = plan.FlashesPerMinute(math.Round(9/0.6*power.Fraction()*1000) / 1000)
+	}
+	if !g.planned(main, p) || main.s.Baseline == 0 {
+		return nil
+	}
 	if blindToo {
-		g.views = append(g.views, &view{seen: map[int]bool{}, kinds: map[string]int{}, blind: true})
-	}
-	for _, v := range g.views {
-		v.s, _ = advise.Apply(v.s, advise.Input{At: g.at, Plan: &advise.PlanText{Name: "trial.yaml", Text: string(p.Marshal())}})
-		if v.s.Plan == nil {
+		blind := &view{seen: map[int]bool{}, kinds: map[string]int{}, blind: true}
+		for i := range p.Lights {
+			p.Lights[i].Power = main.s.Lights[i].Power
+		}
+		if !g.planned(blind, p) {
 			return nil
 		}
-	}
-	main := g.views[0]
-	g.alone()
-	for range 10 {
+		g.views = append(g.views, blind)
 		g.frame(g.pause())
-		if main.s.Reference == nil {
-			g.declare()
-		}
+		blind.s, _ = advise.Apply(blind.s, advise.Input{At: g.at, Baseline: &advise.Baseline{Frame: g.n}})
+	}
+	g.pool = map[int][]*studio.Pose{}
+	return g
+}
+
+// planned hands a view the light plan.
+func (g *sitting) planned(v *view, p plan.Plan) bool {
+	v.s, _ = advise.Apply(v.s, advise.Input{At: g.at, Plan: &advise.PlanText{Name: "trial.yaml", Text: string(p.Marshal())}})
+	return v.s.Plan != nil
+}
+
+// setUp walks the guided set-up with the card in hand, and follows the advice until there is a baseline. It reports
+// false where none is reached.
+func (g *sitting) setUp(card studio.Exposed) bool {
+	main := g.views[0]
+	box := middle(card.Box)
+	main.s, _ = advise.Apply(main.s, advise.Input{At: g.at, Reference: &advise.Reference{Box: &box}})
+	w, err := Walk(g.st, main.s, g.n, g.at, 40, func() assess.Reading {
+		return g.measure(g.shot(), assess.Hints{WhiteReference: &box})
+	})
+	if err != nil {
+		return false
+	}
+	main.s, g.n, g.at = w.State, w.Frames, w.At
+	for range 10 {
 		if main.s.Advice.Status == advise.Hold && main.s.Baseline > 0 {
 			break
 		}
 		for _, a := range main.s.Advice.Adjustments {
 			if g.st.Light(a.Group).Turn(a.To) != nil {
-				return nil
+				return false
 			}
-			for _, v := range g.views {
-				v.s, _ = advise.Apply(v.s, advise.Input{At: g.at.Add(time.Second), Adjusted: &advise.Adjusted{Group: a.Group, From: a.From, To: a.To}})
-			}
+			main.s, _ = advise.Apply(main.s, advise.Input{At: g.at.Add(time.Second), Adjusted: &advise.Adjusted{Group: a.Group, From: a.From, To: a.To}})
 		}
 		g.at = g.at.Add(10 * time.Second)
+		g.frame(g.pause())
 	}
-	if main.s.Baseline == 0 {
-		return nil
-	}
-	g.pool = map[int][]*studio.Pose{}
-	for _, v := range g.views[1:] {
-		v.s, _ = advise.Apply(v.s, advise.Input{At: g.at, Baseline: &advise.Baseline{Frame: g.n}})
-	}
-	return g
+	return main.s.Baseline > 0
 }
 
 // poses is how many moments of a sitter are drawn; frames show them in any order.
@@ -240,30 +259,12 @@ func (g *sitting) lit(on int) {
 	}
 }
 
-// alone takes the set-up's frames: the room alone, then each light by itself.
-func (g *sitting) alone() {
-	turn := func(on int) {
-		g.lit(on)
-		g.frame(30 * time.Second)
-	}
-	turn(-1)
-	g.declare()
-	for on := range g.st.Lights {
-		turn(on)
-	}
-	turn(len(g.st.Lights))
-}
-
 // frame shoots one and has everybody look at it.
 func (g *sitting) frame(after time.Duration) {
 	g.n++
 	g.at = g.at.Add(after)
 	survey := g.shot()
-	g.survey = func(h assess.Hints) assess.Reading {
-		f := facts(g.st)
-		f.Exif = g.exif
-		return assess.MeasureSurvey(survey, f, g.curve, h)
-	}
+	g.survey = func(h assess.Hints) assess.Reading { return g.measure(survey, h) }
 	for _, v := range g.views {
 		h := assess.Hints{}
 		if v.s.Reference != nil {
@@ -271,6 +272,13 @@ func (g *sitting) frame(after time.Duration) {
 		}
 		v.look(g, 1, g.survey(h))
 	}
+}
+
+// measure is the reading of a survey, with what the camera believes in its Exif.
+func (g *sitting) measure(survey *photo.Survey, h assess.Hints) assess.Reading {
+	f := facts(g.st)
+	f.Exif = g.exif
+	return assess.MeasureSurvey(survey, f, g.curve, h)
 }
 
 // declare shows the card: the newest frame is measured again with it.

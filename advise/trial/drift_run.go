@@ -249,18 +249,16 @@ var faults = []script{
 		}
 		return 0
 	}},
-	{"a window: the room's light 16 times as much", []string{"ambient"}, false, 12, func(g *sitting, _, k int) time.Duration {
+	{"a window: the room's light 16 times as much, or what lifts backdrop or card by 0.2 stop", []string{"ambient"}, false, 12, func(g *sitting, _, k int) time.Duration {
 		if k == 0 {
-			g.st.Ambient.Value = max(g.st.Ambient.Value+4, 9)
-			g.pool = map[int][]*studio.Pose{}
+			g.window()
 		}
 		return 0
 	}},
 	{"the same window, then one frame with every flash off", []string{"ambient"}, false, 14, func(g *sitting, _, k int) time.Duration {
 		switch k {
 		case 0:
-			g.st.Ambient.Value = max(g.st.Ambient.Value+4, 9)
-			g.pool = map[int][]*studio.Pose{}
+			g.window()
 		case 12:
 			g.lit(-1)
 		case 13:
@@ -276,6 +274,31 @@ var faults = []script{
 		}
 		return 0
 	}},
+}
+
+// window lets daylight in: the room has 16 times the light it had, and where that is lost beside the flashes, as much more as
+// lifts backdrop or card by 0.2 stop. Less is worth no word.
+func (g *sitting) window() {
+	was, err := g.st.Expected()
+	if err != nil {
+		return
+	}
+	g.pool = map[int][]*studio.Pose{}
+	g.st.Ambient.Value += 4
+	for range 20 {
+		now, err := g.st.Expected()
+		if err != nil {
+			return
+		}
+		for _, k := range []studio.Region{studio.BackdropRegion, studio.WhiteReference} {
+			a, ok1 := was.Region(k)
+			b, ok2 := now.Region(k)
+			if ok1 && ok2 && b.Level-a.Level >= 0.2 {
+				return
+			}
+		}
+		g.st.Ambient.Value += 0.25
+	}
 }
 
 // named is how a cause that is no light stands among the candidates.
