@@ -6,6 +6,7 @@ import (
 
 	"thirdstop/assess/studio"
 	"thirdstop/assess/tone"
+	"thirdstop/testdata"
 )
 
 // sitterRegions are what of the studio's picture is sitter.
@@ -60,7 +61,7 @@ func TestClippedPaperIsNotTheSitter(t *testing.T) {
 // A white that was merely found lies on white cloth or card, wholly, wherever the studio knows of any.
 func TestFoundWhiteLiesOnWhite(t *testing.T) {
 	studios := committee(1)
-	for seed := uint64(3200); seed < 3230; seed++ {
+	for seed := uint64(3200); seed < 3200+uint64(testdata.Scenes(30, 8)); seed++ {
 		studios = append(studios, studio.Random(seed, studio.RandomOptions{Off: 1}))
 	}
 	found, white := 0, 0
@@ -94,8 +95,8 @@ func TestFoundWhiteLiesOnWhite(t *testing.T) {
 		}
 	}
 	t.Logf("%d found where there is white, %d of them wholly on it", found, white)
-	if found < 15 || white < found-2 {
-		t.Errorf("of %d white references that were found %d lie on white, want at least 15 and all but two", found, white)
+	if found < testdata.Scenes(15, 7) || white < found-2 {
+		t.Errorf("of %d white references that were found %d lie on white, want more found and all but two", found, white)
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"thirdstop/assess/exposure"
 	"thirdstop/assess/studio"
 	"thirdstop/assess/tone"
+	"thirdstop/testdata"
 )
 
 // curveOf is a studio camera's own curve as if it had been learned, from its formula.
@@ -38,10 +39,7 @@ func errorsOf(e []float64) (med, most, worst float64) {
 // Random scenes of the virtual studio, measured under their camera's own curve, against
 // the studio's truth. What is clipped must say so; what is not must be right.
 func TestReadingsAgainstTheStudiosTruth(t *testing.T) {
-	n := 40
-	if testing.Short() {
-		n = 15
-	}
+	n := testdata.Scenes(40, 15)
 	var level, area, floor, white, peak []float64
 	missed, falsely := 0, 0
 	for seed := uint64(3000); seed < uint64(3000+n); seed++ {
@@ -173,7 +171,7 @@ func TestDefaultCurveOnUnknownCameras(t *testing.T) {
 // hair's, as far as the crown is a part of the hair, and a crown lit into clipping says so.
 func TestCrownAgainstTheStudiosTruth(t *testing.T) {
 	var errs []float64
-	for seed := uint64(3100); seed < 3130; seed++ {
+	for seed := uint64(3100); seed < 3100+uint64(testdata.Scenes(30, 15)); seed++ {
 		st := studio.Random(seed, studio.RandomOptions{Off: 1})
 		s, truth := st.RenderSurvey()
 		hair, ok := truth.Region(studio.HairRegion)
@@ -182,7 +180,7 @@ func TestCrownAgainstTheStudiosTruth(t *testing.T) {
 			errs = append(errs, float64(p.Crown.Peak-min(hair.Peak, 0)))
 		}
 	}
-	if len(errs) < 8 {
+	if len(errs) < testdata.Scenes(8, 4) {
 		t.Fatalf("only %d heads with hair to judge by", len(errs))
 	}
 	med, most, worst := errorsOf(errs)

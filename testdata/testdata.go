@@ -43,6 +43,14 @@ func Long(t testing.TB) {
 	}
 }
 
+// Scenes is how many scenes of the virtual studio a test takes: all of them where tests are thorough, else a part.
+func Scenes(all, part int) int {
+	if Thorough() {
+		return all
+	}
+	return part
+}
+
 // Some is every nth of all, and all of them where tests are thorough.
 func Some[T any](all []T, n int) []T {
 	if Thorough() {
