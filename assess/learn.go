@@ -30,6 +30,7 @@ func Pairs(light, dark *photo.Survey) []tone.Pair {
 		return nil
 	}
 	var out []tone.Pair
+	tops := topsOf(light)
 	stride := max(len(light.Cells)/mostPairs, 1)
 	for i := 0; i < len(light.Cells); i += stride {
 		p, q := &light.Cells[i], &dark.Cells[i]
@@ -40,20 +41,28 @@ func Pairs(light, dark *photo.Survey) []tone.Pair {
 			continue
 		}
 		pair := tone.Pair{}
-		part, rough := false, false
+		part, over, rough := false, false, false
+		even := evenAt(light, i)
 		for ch := range 3 {
 			pair.Light[ch], pair.Dark[ch] = float64(p.Mean[ch]), float64(q.Mean[ch])
 			pair.Clipped[ch] = float64(p.Clipped[ch]) > 0.98*float64(p.Pixels)
-			share := float64(p.Clipped[ch]) / float64(p.Pixels)
-			pair.Edge[ch] = share > 0.2 && share < 0.8 && p.Var[ch] <= smooth
-			part = part || p.Clipped[ch] > 0
+			if p.Clipped[ch] > 0 {
+				part = true
+				if code, ok := tops[ch].code(p, ch); ok && even {
+					pair.Light[ch], pair.Clipped[ch] = code, false
+				} else {
+					pair.Part[ch] = true
+				}
+				over = over || float64(p.Mean[ch]) > overFrom
+			}
 			rough = rough || p.Var[ch] > smooth
 		}
-		if !part && (rough || !evenAt(light, i)) {
+		if !part && (rough || !even) {
 			continue
 		}
-		// A clipped channel bends the others' colour in some cameras.
-		pair.Part = [3]bool{part, part, part}
+		if over { // a clipped channel bends the others' colour in some cameras
+			pair.Part = [3]bool{true, true, true}
+		}
 		x0, y0, x1, y1 := light.CellBox(i%light.Cols, i/light.Cols)
 		pair.X, pair.Y = (x0+x1)/2, (y0+y1)/2
 		out = append(out, pair)
@@ -87,15 +96,18 @@ type Shot struct {
 
 // shutterSigma is how far an exposure time is off its mark, one standard deviation of
 // a step between two, by the time value of the shorter one (common practice, no source: mechanical shutters are least
-// sure at their top speeds; a real bracket here has its 1/8000 s off by 0.2 stop).
+// sure at their top speeds; a real bracket here has its 1/8000 s off by 0.2 stop, and what is left of a fit to its steps between
+// 6 s and 1/80 s is 0.011).
 func shutterSigma(tv exposure.Stops) exposure.Stops {
 	switch {
 	case tv > 10.5:
 		return 0.12
 	case tv > 9.5:
 		return 0.05
+	case tv > 7.2:
+		return 0.03
 	}
-	return 0.03
+	return 0.015
 }
 
 // BracketSteps pairs the frames of a bracket: each with the next one, and, where that

@@ -17,7 +17,7 @@ import (
 type Fitted struct {
 	Curve    *Curve
 	From, To float64                // codes that were seen in two frames; outside, the curve leans on the one begun from
-	Edge     bool                   // the edge of clipping was seen: places that half clip in one frame and don't in another
+	Edge     bool                   // the edge of clipping was seen: places within two codes of it
 	Off      exposure.Stops         // robust standard deviation of what is left over
 	Frames   map[int]exposure.Stops // by how much each frame's exposure seems to be off what was said
 	Lines    int                    // medians of places that were fitted
@@ -25,7 +25,7 @@ type Fitted struct {
 }
 
 // EdgeKnown is the sigma a stop or so under the edge up to which the place of the edge counts as known.
-const EdgeKnown exposure.Stops = 0.045
+const EdgeKnown exposure.Stops = 0.035
 
 // EdgeSigma is how well the place of the edge is known: it moves all levels together. Where it is more than
 // [EdgeKnown], another bracket with the lamp moved a little may show the edge better.
@@ -44,16 +44,16 @@ var (
 // weighted, with a smooth g. What is different:
 //
 // g is the curve begun from (usually [Default]), a share of the way from there to plain sRGB, and a natural
-// cubic spline with ten free knots, one for all channels and a small one more for each. In place of a smoothness weight that somebody
+// cubic spline with eleven knots, one for all channels and a small one more for each. In place of a smoothness weight that somebody
 // has to choose, the knots have a prior distribution: normal, with the sigma of the curve begun
 // from, and correlated over about one and a half knots. So where nothing was seen the curve stays what it was, and as
 // unsure as it was. Each frame's exposure is itself unknown within its Sigma. Losses are Huber's
 // (1964; k = 1.5) and then Tukey's, solved by reweighting, about lines that are medians of many places.
 //
-// The scale is pinned at the edge: code 255 is level 0. Places that clip in the lighter frame and
-// don't in the darker say that the darker level is no further than the ratio under the edge; those that
-// just don't clip say the opposite. Half a code remains unknown, for a
-// sample counts as clipped from 254; it moves all levels together and is in every sigma.
+// The scale is pinned at the edge: code 255 is level 0. Places seen at most of the last codes before it tell how the curve goes on,
+// and the last code or two are carried on from there (see end). Places that clip in the lighter frame and
+// don't in the darker say that the darker level is no further than the ratio under the edge. Half a code remains
+// unknown, for a sample counts as clipped from 254; it moves all levels together and is in every sigma.
 //
 // The covariance of the fit, scaled by the residuals where these are larger than
 // expected, gives the sigma of each code. The result rises strictly: where the solution doesn't, it is levelled
@@ -102,29 +102,30 @@ func checkSteps(steps []Step) error {
 	return nil
 }
 
-// nodes are the free knots along the axis, and last the edge.
+// nodes are the knots along the axis; the last lies at the edge.
 var nodes = func() []float64 {
-	const n = 11
 	from, to := axis(4), axis(White)
-	x := make([]float64, n)
+	x := make([]float64, freeKnots)
 	for i := range x {
-		x[i] = from + (to-from)*float64(i)/(n-1)
+		x[i] = from + (to-from)*float64(i)/(freeKnots-1)
 	}
 	return x
 }()
 
 const (
-	free       = 10  // nodes without the edge
-	correlated = 1.2 // reach of the prior's correlation along the axis, one and a half nodes
-	ownShare   = 0.2 // how much of the prior's sigma each channel may differ by
+	freeKnots  = 11
+	correlated = 1.2  // reach of the prior's correlation along the axis, one and a half nodes
+	nearEdge   = 0.15 // stops under the edge within which a curve's end lies
+	edgeSlope  = 0.4  // how far cameras lie from the slope at the end of the curve begun from, one standard deviation of its share
+	ownShare   = 0.2  // how much of the prior's sigma each channel may differ by
 	huber      = 1.5
 	settled    = 10          // rounds of Huber's weights before Tukey's
 	edgeCode   = 0.5 / 1.732 // half a code either side of the edge, as a standard deviation
 	leastScale = 1.0
-	flatAt     = 4 * free // where the share of plain sRGB stands among the unknowns
+	flatAt     = 4 * freeKnots // where the share of plain sRGB stands among the unknowns
 )
 
-// system collects normal equations. Unknowns: 10 knots for all channels, 10 for
+// system collects normal equations. Unknowns: 11 knots for all channels, 11 for
 // each, the share of plain sRGB, then each frame's error of exposure.
 type system struct {
 	steps  []Step
@@ -154,9 +155,9 @@ func newSystem(steps []Step, begin *Curve) *system {
 	s.n += len(s.number)
 	s.prior = mat.NewSymDense(s.n, nil)
 	for g := range 4 {
-		cov := mat.NewSymDense(free, nil)
-		for i := range free {
-			for j := i; j < free; j++ {
+		cov := mat.NewSymDense(freeKnots, nil)
+		for i := range freeKnots {
+			for j := i; j < freeKnots; j++ {
 				d := (nodes[i] - nodes[j]) / correlated
 				v := s.sigmaAt(i, g) * s.sigmaAt(j, g) * math.Exp(-d*d/2)
 				if i == j {
@@ -170,9 +171,9 @@ func newSystem(steps []Step, begin *Curve) *system {
 		if !ch.Factorize(cov) || ch.InverseTo(&inv) != nil {
 			panic("tone: the prior of a fit has no inverse")
 		}
-		for i := range free {
-			for j := i; j < free; j++ {
-				s.prior.SetSym(g*free+i, g*free+j, inv.At(i, j))
+		for i := range freeKnots {
+			for j := i; j < freeKnots; j++ {
+				s.prior.SetSym(g*freeKnots+i, g*freeKnots+j, inv.At(i, j))
 			}
 		}
 	}
@@ -189,10 +190,24 @@ func (s *system) sigmaAt(i, group int) float64 {
 	v := float64(s.begin.Sigma(max(group-1, 0), code))
 	flat := s.flat * s.flatness(max(group-1, 0), code)
 	v = math.Sqrt(max(v*v-flat*flat, 0))
+	if i == freeKnots-1 {
+		v = edgeSlope * nearEdge
+	}
 	if group > 0 {
 		v *= ownShare
 	}
 	return max(v, 0.005)
+}
+
+// basis is what each knot adds to the level at a code. It fades towards the edge, where the level is 0 by definition, in proportion
+// to the level itself within the last nearEdge stops: how steep a curve ends is as free as the rest of it.
+func (s *system) basis(ch int, code float64) [freeKnots]float64 {
+	b := spline(axis(code))
+	by := -math.Expm1(s.begin.level(ch, code) / nearEdge)
+	for i := range b {
+		b[i] *= by
+	}
+	return b
 }
 
 // flatness is how far plain sRGB lies over the curve begun from, in stops.
@@ -218,11 +233,11 @@ func (r *row) add(at int, by float64) { r.at, r.by = append(r.at, at), append(r.
 
 // row of a line, and what it should come to.
 func (s *system) row(l *seen) (r row, want float64) {
-	b, d := spline(axis(l.light)), spline(axis(l.dark))
-	for i := range free {
+	b, d := s.basis(l.ch, l.light), s.basis(l.ch, l.dark)
+	for i := range freeKnots {
 		v := b[i] - d[i]
 		r.add(i, v)
-		r.add((1+l.ch)*free+i, v)
+		r.add((1+l.ch)*freeKnots+i, v)
 	}
 	r.add(flatAt, s.flatness(l.ch, l.light)-s.flatness(l.ch, l.dark))
 	st := &s.steps[l.step]
@@ -235,7 +250,7 @@ func (s *system) row(l *seen) (r row, want float64) {
 func fit(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
 	firm, from, to := 0, float64(White), 0.0
 	for _, l := range lines {
-		if !l.edge && !l.atLeast {
+		if !l.atLeast {
 			firm++
 			from, to = min(from, l.dark), max(to, l.light)
 		}
@@ -251,12 +266,10 @@ func fit(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
 func solve(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
 	f := &Fitted{From: White, lines: lines, Frames: map[int]exposure.Stops{}}
 	for _, l := range lines {
-		if l.edge {
-			f.Edge = true
-		}
-		if l.edge || l.atLeast {
+		if l.atLeast {
 			continue
 		}
+		f.Edge = f.Edge || l.light >= topmost-0.5
 		f.Lines++
 		f.From, f.To = min(f.From, l.dark), max(f.To, l.light)
 	}
@@ -340,7 +353,7 @@ func solve(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
 		f.Off = exposure.Stops(spread)
 	}
 	var err error
-	f.Curve, err = s.curve(x, &cov)
+	f.Curve, err = s.curve(x, &cov, lines)
 	return f, err
 }
 
@@ -362,8 +375,9 @@ func trust(z float64, settled bool) float64 {
 }
 
 // curve samples the solution.
-func (s *system) curve(x []float64, cov *mat.SymDense) (*Curve, error) {
+func (s *system) curve(x []float64, cov *mat.SymDense, lines []seen) (*Curve, error) {
 	const points = 40
+	from, carried := endOf(lines)
 	var knots [3][]Knot
 	for ch := range 3 {
 		codes, levels, sigmas := make([]float64, points+1), make([]float64, points+1), make([]float64, points+1)
@@ -374,10 +388,10 @@ func (s *system) curve(x []float64, cov *mat.SymDense) (*Curve, error) {
 				code = White
 			}
 			codes[k] = math.Round(code*100) / 100
-			b, r := spline(axis(code)), row{}
-			for i := range free {
+			b, r := s.basis(ch, code), row{}
+			for i := range freeKnots {
 				r.add(i, b[i])
-				r.add((1+ch)*free+i, b[i])
+				r.add((1+ch)*freeKnots+i, b[i])
 			}
 			r.add(flatAt, s.flatness(ch, code))
 			v, variance := s.begin.level(ch, code), 0.0
@@ -390,6 +404,9 @@ func (s *system) curve(x []float64, cov *mat.SymDense) (*Curve, error) {
 			levels[k] = v
 			sigmas[k] = math.Sqrt(max(variance, 0) + edge*edge)
 		}
+		if carried {
+			s.carry(from, ch, x, codes, levels)
+		}
 		// At the very edge, where the steepest part is over, half a code is all that is unknown.
 		level := rising(levels)
 		for k := range codes {
@@ -398,6 +415,31 @@ func (s *system) curve(x []float64, cov *mat.SymDense) (*Curve, error) {
 		}
 	}
 	return Learned(nameOf(knots[:]), knots[:]...)
+}
+
+// at is the solution's level at a code.
+func (s *system) at(ch int, x []float64, code float64) float64 {
+	v := s.begin.level(ch, code) + x[flatAt]*s.flatness(ch, code)
+	for i, b := range s.basis(ch, code) {
+		v += b * (x[i] + x[(1+ch)*freeKnots+i])
+	}
+	return v
+}
+
+// carry puts the curve's end in place of the solution's, which moves all levels under it alike.
+func (s *system) carry(from float64, ch int, x, codes, levels []float64) {
+	e, ok := fitEnd(from, func(code float64) float64 { return s.at(ch, x, code) })
+	if !ok {
+		return
+	}
+	by := e.level(from) - s.at(ch, x, from)
+	for k, code := range codes {
+		if code > from {
+			levels[k] = e.level(code)
+		} else {
+			levels[k] += by
+		}
+	}
 }
 
 // rising is the nearest rising sequence (pool adjacent violators), with a least step
@@ -442,23 +484,24 @@ func nameOf(channels [][]Knot) string {
 }
 
 // spline is the value at x of each node's cardinal natural cubic spline; past the ends it
-// goes on level. Only the first ten count: the last node is the edge, where the correction is 0.
-func spline(x float64) [free]float64 {
+// goes on level.
+func spline(x float64) [freeKnots]float64 {
 	n := len(nodes)
 	h := nodes[1] - nodes[0]
-	var out [free]float64
+	var out [freeKnots]float64
 	t := (x - nodes[0]) / h
 	if t <= 0 {
 		out[0] = 1
 		return out
 	}
 	if t >= float64(n-1) {
+		out[n-1] = 1
 		return out
 	}
 	k := min(int(t), n-2)
 	b := t - float64(k)
 	a := 1 - b
-	for i := range free {
+	for i := range freeKnots {
 		v := 0.0
 		switch i {
 		case k:
@@ -474,7 +517,7 @@ func spline(x float64) [free]float64 {
 
 // bends are the second derivatives (times the spacing squared) of each cardinal
 // spline at every node: the tridiagonal system of natural cubic splines, m[k-1] + 4 m[k] + m[k+1] = 6 (y[k-1] - 2 y[k] + y[k+1]).
-var bends = func() [free][]float64 {
+var bends = func() [freeKnots][]float64 {
 	n := len(nodes)
 	a := mat.NewDense(n, n, nil)
 	for k := range n {
@@ -486,8 +529,8 @@ var bends = func() [free][]float64 {
 		a.Set(k, k, 4)
 		a.Set(k, k+1, 1)
 	}
-	var out [free][]float64
-	for i := range free {
+	var out [freeKnots][]float64
+	for i := range freeKnots {
 		y := make([]float64, n)
 		y[i] = 1
 		r := mat.NewVecDense(n, nil)

@@ -145,7 +145,7 @@ func Misses(steps []Step, c *Curve) []Miss {
 	for i := range steps {
 		s := &steps[i]
 		for _, l := range gather(i, s, c) {
-			if l.atLeast || l.edge {
+			if l.atLeast {
 				continue
 			}
 			read := c.level(l.ch, l.light) - c.level(l.ch, l.dark)

@@ -14,8 +14,7 @@ import (
 type Pair struct {
 	Light, Dark [3]float64
 	Clipped     [3]bool // practically every sample of the place clips in the lighter frame
-	Part        [3]bool // some do: the mean says nothing
-	Edge        [3]bool // about half do: the place lies at the edge itself
+	Part        [3]bool // some do, and how far under the edge the place lies can't be said
 	X, Y        float64 // middle of the place, in fractions of the upright frame
 }
 
@@ -28,10 +27,11 @@ type Step struct {
 }
 
 // The limits of codes that are learned from. Under lowest, noise is cut off at 0 and
-// what is left is rounding; over highest, a part of the noise is cut off at the other end.
+// what is left is rounding; over highest, a place can't be told from one that lies over the edge. Half of the places at topmost clip.
 const (
 	lowest  = 3.0
-	highest = 252.5
+	highest = 254.9
+	topmost = 253.5
 )
 
 // Where the response is judged to be fixed or not: clear of both ends, where noise
@@ -50,7 +50,6 @@ type seen struct {
 	step, ch    int
 	light, dark float64 // codes
 	sigma       float64 // stops, of the difference in level
-	edge        bool    // the lighter one lies at the edge of clipping
 	atLeast     bool    // the lighter one clips: dark is no more than the ratio under the edge
 	pairs       int
 }
@@ -75,18 +74,16 @@ func gather(n int, s *Step, about *Curve) []seen {
 	var out []seen
 	for ch := range 3 {
 		bins := make(map[int][]int)
-		var edge, in, over []float64 // levels at the edge; codes of places that don't clip, and that do
+		var in, over []float64 // codes of places that don't clip, and that do
 		for i := range s.Pairs {
 			p := &s.Pairs[i]
-			if !(p.Dark[ch] >= lowest && p.Dark[ch] <= highest) {
+			if !(p.Dark[ch] >= lowest && p.Dark[ch] <= topmost) {
 				continue
 			}
 			switch {
 			case p.Clipped[ch]:
 				over = append(over, p.Dark[ch])
-			case p.Edge[ch]:
-				edge = append(edge, about.level(ch, p.Dark[ch]))
-			default:
+			case !p.Part[ch] && p.Light[ch] <= topmost:
 				in = append(in, p.Dark[ch])
 			}
 			if p.Clipped[ch] || p.Part[ch] || !(p.Light[ch] <= highest && p.Light[ch] > lowest) {
@@ -101,11 +98,6 @@ func gather(n int, s *Step, about *Curve) []seen {
 				line.step, line.ch = n, ch
 				out = append(out, line)
 			}
-		}
-		if len(edge) >= 2*fewest {
-			at, spread := middle(edge)
-			out = append(out, seen{step: n, ch: ch, light: clipCode - 0.5, dark: about.codeAt(ch, at), edge: true, pairs: len(edge),
-				sigma: math.Hypot(0.015, 1.2533*spread/math.Sqrt(float64(min(len(edge), 25))))})
 		}
 		if at, ok := border(in, over); ok {
 			out = append(out, seen{step: n, ch: ch, light: clipCode, dark: at, sigma: 0.03, atLeast: true, pairs: len(over)})
