@@ -39,6 +39,7 @@ func (shelf) Shoots(context.Context, int) ([]dashboard.PastShoot, error) {
 }
 
 func TestAnEarlierLightIsBuiltAgainFromThePage(t *testing.T) {
+	t.Parallel()
 	s := fake.New(time.Now)
 	v := serve(t, s, func(c *dashboard.Config) { c.Past = shelf{} })
 	p := open(t, 1180, 820, v.url()+"#log")

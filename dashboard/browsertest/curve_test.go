@@ -51,6 +51,7 @@ func studioCurve(t *testing.T) *tone.Curve {
 }
 
 func TestTheToneCurveIsLearnedOnThePage(t *testing.T) {
+	t.Parallel()
 	needsBrowser(t)
 	axe, err := os.ReadFile(filepath.Join("testdata", "axe-core", "axe.min.js"))
 	if err != nil {

@@ -28,6 +28,7 @@ func sagged() *fake.Shoot {
 }
 
 func TestDriftIsSaidOnceWithCauseRemedyAndCare(t *testing.T) {
+	t.Parallel()
 	p := open(t, 1180, 820, serve(t, sagged()).url())
 	p.says("Key (B) has been going down since about frame 2.")
 	p.says("Look for a sagging stand.")
@@ -37,6 +38,7 @@ func TestDriftIsSaidOnceWithCauseRemedyAndCare(t *testing.T) {
 }
 
 func TestFramesToTakeAgainAreListedAndMarked(t *testing.T) {
+	t.Parallel()
 	p := open(t, 1180, 820, serve(t, sagged()).url()+"#frames")
 	p.until("this sitter's frames come first", `(() => { const h = [...document.querySelectorAll('.retakes h4')].map((e) => e.textContent); return h.length === 2 && h[0].includes('still there'); })()`)
 	p.until("every spoiled frame carries the mark, back to the first", `[...document.querySelectorAll('.reel span')].filter((e) => e.textContent.includes('↺')).length === 3`)
@@ -47,6 +49,7 @@ func TestFramesToTakeAgainAreListedAndMarked(t *testing.T) {
 
 // A frame that is on target is not listed as one to take again, whatever was thought of it before it was judged to its end.
 func TestAFrameOnTargetIsNotToBeTakenAgain(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).OnTarget, (*fake.Shoot).OnTarget)
 	s.Change(func(st *advise.State) []advise.Event {
 		st.Drift.OffFrames = []advise.OffFrames{{From: 2, To: 2, Kind: "off_target", ThisSitter: true, Text: "Frame 2: off target"}}

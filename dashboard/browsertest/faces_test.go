@@ -15,6 +15,7 @@ import (
 // What is known of a face is drawn on the frame and listed beside it, folded, without pushing anything out of view, and in
 // the page's language.
 func TestAFaceIsMarkedAndItsLightListed(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).OnTarget, (*fake.Shoot).Shot)
 	source, over := 2.1, exposure.Stops(1.07)
 	s.Change(func(st *advise.State) []advise.Event {

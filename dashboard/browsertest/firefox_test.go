@@ -24,14 +24,33 @@ import (
 
 var firefoxes = []string{"firefox-esr", "firefox"}
 
-// fox is one Firefox; each of its pages lives in a user context of its own.
+// fox is one Firefox; each of its pages lives in a user context of its own. The page opened last is in front.
 type fox struct {
-	t    *testing.T
+	t    *testing.T // whose turn it is
 	conn *websocket.Conn
 	last int
+	stop func()
 }
 
+// oneFox is started with the first test that needs it, and held by the one that uses it.
+var oneFox struct {
+	sync.Mutex
+	*fox
+}
+
+// startFox gives Firefox to one test after the other.
 func startFox(t *testing.T) *fox {
+	t.Helper()
+	oneFox.Lock()
+	t.Cleanup(oneFox.Unlock)
+	if oneFox.fox == nil {
+		oneFox.fox = newFox(t)
+	}
+	oneFox.t = t
+	return oneFox.fox
+}
+
+func newFox(t *testing.T) *fox {
 	t.Helper()
 	path := ""
 	for _, name := range firefoxes {
@@ -47,7 +66,10 @@ func startFox(t *testing.T) *fox {
 	default:
 		t.Skipf("skipped: no browser was found under the names %s", strings.Join(firefoxes, ", "))
 	}
-	profile := t.TempDir()
+	profile, err := os.MkdirTemp("", "thirdstop-firefox-")
+	if err != nil {
+		t.Fatal(err)
+	}
 	// It must speak to nobody but the daemon under test.
 	prefs := `user_pref("app.update.enabled", false);
 user_pref("browser.shell.checkDefaultBrowser", false);
@@ -72,10 +94,16 @@ user_pref("ui.prefersReducedMotion", 1);
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() {
+	f := &fox{t: t, stop: func() {
 		cmd.Process.Kill()
 		cmd.Wait()
-	})
+		os.RemoveAll(profile)
+	}}
+	defer func() {
+		if t.Failed() {
+			f.stop()
+		}
+	}()
 	address := make(chan string, 1)
 	go func() {
 		lines := bufio.NewScanner(said)
@@ -87,16 +115,14 @@ user_pref("ui.prefersReducedMotion", 1);
 		}
 		io.Copy(io.Discard, said)
 	}()
-	f := &fox{t: t}
 	select {
 	case at := <-address:
 		if f.conn, _, err = websocket.DefaultDialer.Dial(at+"/session", nil); err != nil {
 			t.Fatalf("Firefox does not speak WebDriver BiDi at %s: %v", at, err)
 		}
-	case <-time.After(40 * time.Second):
-		t.Fatal("Firefox did not say within 40 s where it listens")
+	case <-time.After(patience):
+		t.Fatal("Firefox did not say where it listens")
 	}
-	t.Cleanup(func() { f.conn.Close() })
 	f.call("session.new", map[string]any{"capabilities": map[string]any{"alwaysMatch": map[string]any{"acceptInsecureCerts": true}}}, nil)
 	return f
 }
@@ -114,7 +140,7 @@ func (f *fox) try(method string, params any, into any) error {
 	if err := f.conn.WriteJSON(map[string]any{"id": f.last, "method": method, "params": params}); err != nil {
 		return err
 	}
-	_ = f.conn.SetReadDeadline(time.Now().Add(40 * time.Second))
+	_ = f.conn.SetReadDeadline(time.Now().Add(patience))
 	for {
 		var m struct {
 			ID      int             `json:"id"`
@@ -157,6 +183,7 @@ func (f *fox) open(width, height int, url string) *den {
 	}
 	f.call("browsingContext.create", map[string]any{"type": "tab", "userContext": user.UserContext}, &made)
 	p := &den{f: f, t: f.t, context: made.Context}
+	p.t.Cleanup(func() { _ = f.try("browsingContext.close", map[string]any{"context": p.context}, nil) })
 	f.call("browsingContext.setViewport", map[string]any{"context": p.context, "viewport": map[string]int{"width": width, "height": height}}, nil)
 	f.call("browsingContext.navigate", map[string]any{"context": p.context, "url": url, "wait": "complete"}, nil)
 	return p
@@ -186,7 +213,7 @@ func (p *den) ask(js string, into any) {
 
 func (p *den) until(what, js string) {
 	p.t.Helper()
-	for end := time.Now().Add(20 * time.Second); ; time.Sleep(50 * time.Millisecond) {
+	for end := time.Now().Add(patience); ; time.Sleep(50 * time.Millisecond) {
 		var yes bool
 		if p.ask("!!("+js+")", &yes); yes {
 			return

@@ -17,6 +17,7 @@ import (
 // The page and the sheet read one table of the daemon's sentences, in JavaScript and in Go. The two readers give the
 // same words for every line of every story. That the table knows them all is tested beside its Go reader.
 func TestThePageReadsTheTableAsGoDoes(t *testing.T) {
+	t.Parallel()
 	text, err := os.ReadFile(filepath.Join("..", "web", "said-de.txt"))
 	if err != nil {
 		t.Fatal(err)

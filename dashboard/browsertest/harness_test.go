@@ -2,6 +2,7 @@ package browsertest
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"net"
 	"os"
@@ -51,10 +52,22 @@ func TestMain(m *testing.M) {
 	os.Exit(run(m))
 }
 
+// most is how many tests run beside each other. They wait for browsers and clocks rather than compute.
+const most = "3"
+
 func run(m *testing.M) int {
+	flag.Parse()
+	given := false
+	flag.Visit(func(f *flag.Flag) { given = given || f.Name == "test.parallel" })
+	if !given {
+		_ = flag.Set("test.parallel", most)
+	}
 	defer func() {
 		if builtIn != "" {
 			os.RemoveAll(builtIn)
+		}
+		if oneFox.fox != nil {
+			oneFox.stop()
 		}
 	}()
 	return m.Run()
@@ -131,7 +144,8 @@ type tab struct {
 	mu       sync.Mutex
 	requests []string
 	bytes    int
-	faults   []string // console errors, exceptions, breaches of the content policy
+	axeIn    runtime.ExecutionContextID // the world that axe-core was brought into; 0: none yet
+	faults   []string                   // console errors, exceptions, breaches of the content policy
 }
 
 // expectLost are console lines that a server which is down on purpose causes.
@@ -159,6 +173,10 @@ func open(t *testing.T, width, height int64, url string) *tab {
 		// Colours that fade would make every check of them wait.
 		still := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-reduced-motion", Value: "reduce"}}}
 		if _, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, still); err != nil {
+			return err
+		}
+		// Every page takes itself for the one in front, as on a tablet of its own.
+		if _, err := cdp.Call(ctx, t, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}); err != nil {
 			return err
 		}
 		_, err := cdp.Call(ctx, t, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{
@@ -233,10 +251,13 @@ func eval[T any](p *tab, js string) T {
 	return v
 }
 
+// patience is how long the page may take for anything. It is long because a machine may do much else; who waits in vain is told what for.
+const patience = time.Minute
+
 // until waits for an expression to come true, and says what was waited for.
 func (p *tab) until(what, js string) {
 	p.t.Helper()
-	_, err := chromedp.Run(p.ctx, chromedp.Poll[bool]("!!("+js+")", chromedp.WithPollingInterval(40*time.Millisecond), chromedp.WithPollingTimeout(15*time.Second)))
+	_, err := chromedp.Run(p.ctx, chromedp.Poll[bool]("!!("+js+")", chromedp.WithPollingInterval(40*time.Millisecond), chromedp.WithPollingTimeout(patience)))
 	if err != nil {
 		p.t.Fatalf("in vain waited until %s (%v); the page says:\n%s", what, err, eval[string](p, `document.body.innerText`))
 	}
@@ -263,6 +284,14 @@ func (p *tab) pressText(text string) {
 	p.until(fmt.Sprintf("%q is there to be pressed", text), find)
 	eval[chromedp.Void](p, fmt.Sprintf(`document.querySelectorAll('[data-press]').forEach((e) => e.removeAttribute('data-press')), %s.setAttribute('data-press', '')`, find))
 	p.press("[data-press]")
+}
+
+// size gives the window another size, and waits until the page is drawn in it.
+func (p *tab) size(size [2]int64) {
+	p.t.Helper()
+	p.do(chromedp.EmulateViewport(size[0], size[1]))
+	p.until("the page has its size", fmt.Sprintf(`innerWidth === %d`, size[0]))
+	eval[chromedpVoid](p, `new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done())))`)
 }
 
 func (p *tab) fill(sel, text string) {

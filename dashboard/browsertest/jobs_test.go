@@ -28,6 +28,7 @@ func rigged(shots ...func(*fake.Shoot)) *fake.Shoot {
 }
 
 func TestThePageOpensAndShowsTheAdvice(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	v := serve(t, s)
 	p := open(t, 1180, 820, v.url())
@@ -55,6 +56,7 @@ func TestThePageOpensAndShowsTheAdvice(t *testing.T) {
 }
 
 func TestTheFirstLoadIsLight(t *testing.T) {
+	t.Parallel()
 	s := rigged() // without a frame: its picture is not the page's
 	p := open(t, 1180, 820, serve(t, s).url())
 	p.says("Take a frame")
@@ -67,6 +69,7 @@ func TestTheFirstLoadIsLight(t *testing.T) {
 }
 
 func TestEachStatusIsSaidInWords(t *testing.T) {
+	t.Parallel()
 	s := fake.New(time.Now)
 	p := open(t, 1180, 820, serve(t, s).url())
 	p.says("Measuring only")
@@ -107,6 +110,7 @@ func TestEachStatusIsSaidInWords(t *testing.T) {
 }
 
 func TestThreeAnswersBeginTheAdvice(t *testing.T) {
+	t.Parallel()
 	s := fake.New(time.Now)
 	p := open(t, 820, 1180, serve(t, s).url())
 	p.pressText("Give three answers")
@@ -126,6 +130,7 @@ func TestThreeAnswersBeginTheAdvice(t *testing.T) {
 }
 
 func TestAnAnswerThatCannotBeIsExplained(t *testing.T) {
+	t.Parallel()
 	s := fake.New(time.Now)
 	p := open(t, 1180, 820, serve(t, s).url()+"#plan")
 	p.fill(`[aria-label="Dial of background (A)"]`, "1/3")
@@ -138,6 +143,7 @@ func TestAnAnswerThatCannotBeIsExplained(t *testing.T) {
 }
 
 func TestAnAdjustmentIsRecordedByOnePress(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url())
 	p.press(`[aria-label="I set it: Key (B) to 1/8 + 1/3"]`)
@@ -150,11 +156,13 @@ func TestAnAdjustmentIsRecordedByOnePress(t *testing.T) {
 }
 
 func TestPressesOfTheStepperBecomeOneAdjustment(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url())
-	for range 3 {
-		p.press(`[aria-label="Fill (C): power down one click"]`)
-	}
+	const down = `document.querySelector('[aria-label="Fill (C): power down one click"]')`
+	p.until("the stepper is there", down+` && !`+down+`.disabled`)
+	// Within a moment, whatever else the machine does.
+	eval[chromedpVoid](p, `(async () => { for (let i = 0; i < 3; i++) { `+down+`.click(); await new Promise((done) => requestAnimationFrame(done)); } })()`)
 	p.says("Fill (C) is set to 1/64 + 1/3.")
 	r := s.Requests()
 	if len(r) != 1 || r[0].Adjusted.To != -6*exposure.Stop+exposure.Third {
@@ -166,6 +174,7 @@ func TestPressesOfTheStepperBecomeOneAdjustment(t *testing.T) {
 }
 
 func TestAFrameInBetweenDoesNotLoseAPress(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url())
 	s.Overtake(func(*advise.State) []advise.Event {
@@ -179,6 +188,7 @@ func TestAFrameInBetweenDoesNotLoseAPress(t *testing.T) {
 }
 
 func TestAPressOnALightThatSomebodyElseTurnedIsNotRecorded(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url())
 	s.Overtake(func(st *advise.State) []advise.Event {
@@ -194,6 +204,7 @@ func TestAPressOnALightThatSomebodyElseTurnedIsNotRecorded(t *testing.T) {
 }
 
 func TestAWhiteReferenceIsTappedAndTakenBack(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url())
 	p.pressText("Show a part …")
@@ -234,6 +245,7 @@ func TestAWhiteReferenceIsTappedAndTakenBack(t *testing.T) {
 }
 
 func TestALostConnectionLooksOldAndCatchesUp(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	v := serve(t, s)
 	p := open(t, 1180, 820, v.url())
@@ -264,6 +276,7 @@ func TestALostConnectionLooksOldAndCatchesUp(t *testing.T) {
 }
 
 func TestTwoClientsStayInStep(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	v := serve(t, s)
 	a, b := open(t, 1180, 820, v.url()), open(t, 390, 844, v.url())
@@ -279,6 +292,7 @@ func TestTwoClientsStayInStep(t *testing.T) {
 }
 
 func TestTheQuestionIsAnswered(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	s.Change(func(st *advise.State) []advise.Event {
 		st.Question = &advise.Question{Number: 7, Text: "Key (B) fell by 0.65 stop between frames 41 and 42. Turned to 1/8 + 1/3?", Group: "B", Expires: 45}
@@ -294,6 +308,7 @@ func TestTheQuestionIsAnswered(t *testing.T) {
 }
 
 func TestANoteIsTextWhateverItHolds(t *testing.T) {
+	t.Parallel()
 	s := rigged()
 	p := open(t, 1180, 820, serve(t, s).url()+"#log")
 	note := `umbrella <img src=x onerror="document.title='broken'"> sagged`
@@ -309,6 +324,7 @@ func TestANoteIsTextWhateverItHolds(t *testing.T) {
 }
 
 func TestAPlanIsCheckedByLineAndUsed(t *testing.T) {
+	t.Parallel()
 	s := rigged()
 	p := open(t, 1180, 820, serve(t, s).url()+"#plan")
 	p.until("the plan is shown", `document.querySelector('#plan-text')?.value.includes('Alder Quay')`)
@@ -329,6 +345,7 @@ func TestAPlanIsCheckedByLineAndUsed(t *testing.T) {
 }
 
 func TestPairingByAddressAndByCodeAndRevoking(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	devices, err := dashboard.OpenDevices("")
 	if err != nil {
@@ -383,6 +400,7 @@ func TestPairingByAddressAndByCodeAndRevoking(t *testing.T) {
 // Of two tablets each sees in the shoot log what the other did, by its name, and what it did itself, as its own; of one
 // that was shut out the log says on pages that are opened later that it is not paired any more.
 func TestTheLogNamesWhoDidWhat(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	devices, err := dashboard.OpenDevices("")
 	if err != nil {
@@ -427,6 +445,7 @@ func TestTheLogNamesWhoDidWhat(t *testing.T) {
 }
 
 func TestWhoLooksOnWaitsUntilTheFramesAreOpened(t *testing.T) {
+	t.Parallel()
 	devices, err := dashboard.OpenDevices("")
 	if err != nil {
 		t.Fatal(err)
@@ -439,6 +458,7 @@ func TestWhoLooksOnWaitsUntilTheFramesAreOpened(t *testing.T) {
 }
 
 func TestACodeForAMachineThatNeedsNoneLetsItIn(t *testing.T) {
+	t.Parallel()
 	p := open(t, 390, 844, serve(t, rigged()).url()+"#pair=AAAA3333")
 	p.press(".pair button")
 	p.says("Take a frame")
@@ -446,6 +466,7 @@ func TestACodeForAMachineThatNeedsNoneLetsItIn(t *testing.T) {
 
 // The radio of a tablet goes off without a word on the connection.
 func TestALostRadioLooksOldAtOnce(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url())
 	p.says("power down 2/3 stop")
@@ -457,6 +478,7 @@ func TestALostRadioLooksOldAtOnce(t *testing.T) {
 }
 
 func TestWhoLooksOnSeesTheFrameAlone(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	devices, err := dashboard.OpenDevices("")
 	if err != nil {
@@ -474,6 +496,7 @@ func TestWhoLooksOnSeesTheFrameAlone(t *testing.T) {
 
 // Advice that no newer frame can follow is shown nowhere as if it still held.
 func TestOldAdviceIsNotShownAsCurrent(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url())
 	p.until("the adjustment is on the board", `document.getElementById('advice').innerText.includes('1/8 + 1/3')`)
@@ -505,6 +528,7 @@ func (p *paper) Write(text string) error {
 
 // An edit goes into the plan's file. One that meets a file which somebody edited shows both, and writes over it once it is sent again.
 func TestAPlanIsEditedAndItsFileWritten(t *testing.T) {
+	t.Parallel()
 	s := rigged()
 	file := &paper{text: s.Snapshot().State.PlanText}
 	p := open(t, 820, 1180, serve(t, s, func(c *dashboard.Config) { c.Plan = file }).url()+"#plan")

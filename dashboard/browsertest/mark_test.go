@@ -12,6 +12,7 @@ import (
 
 // What was found wrongly is shown by hand on a telephone: with a finger, with keys, and taken back.
 func TestAPartThatWasFoundWronglyIsShownByHand(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 390, 844, serve(t, s).url())
 	show := func(part string) []float64 {
@@ -100,6 +101,7 @@ func TestAPartThatWasFoundWronglyIsShownByHand(t *testing.T) {
 
 // In the second engine: a face by the mouse, a backdrop by a finger, white by keys.
 func TestAPartIsShownByHandInFirefox(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := startFox(t).open(820, 1180, serve(t, s).url())
 	p.says("power down 2/3 stop")

@@ -10,6 +10,7 @@ import (
 
 // What a preview tells is shown at once, says what it is, and gives way to the reading.
 func TestAPreviewSaysThatItIsOne(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url())
 	p.until("the adjustment is on the board, to be recorded", `document.getElementById('advice').innerText.includes('I set it')`)

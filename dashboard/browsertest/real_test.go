@@ -15,6 +15,7 @@ import (
 // The whole way in a second engine, with the program itself and files on disk: no plan, three answers, the advice
 // followed until it holds, a white reference, a light, a second tablet, the daemon gone and back.
 func TestAShootInFirefoxWithTheProgramItself(t *testing.T) {
+	t.Parallel()
 	testdata.Long(t)
 	fox := startFox(t)
 	axe, err := os.ReadFile(filepath.Join("testdata", "axe-core", "axe.min.js"))
@@ -133,9 +134,43 @@ func TestAShootInFirefoxWithTheProgramItself(t *testing.T) {
 	}
 }
 
+// Somebody who tries the demo and reads nothing presses the one button that stands out, again and again, and has followed the first
+// advice within a minute, three seconds of looking before every press included.
+func TestANewUserFollowsTheFirstAdviceWithoutReading(t *testing.T) {
+	t.Parallel()
+	needsBrowser(t)
+	command := program(t)
+	began := time.Now()
+	daemon := startReal(t, command, "demo", "--no-browser", "--listen", freePort(t))
+	p := open(t, 1180, 820, daemon.URL)
+	const looking, most = 3 * time.Second, 6
+	followed := `fetch('/api/v1/events?after=0&limit=100').then((r) => r.json()).then((l) => l.events.some((e) => e.kind === 'followed'))`
+	presses := 0
+	for ; !eval[bool](p, followed); presses++ {
+		if presses == most {
+			t.Fatalf("after %d presses no advice is followed", most)
+		}
+		p.until("one button stands out, and what was pressed before is done", `document.querySelectorAll('.app button.strong:not(:disabled)').length === 1 && document.querySelector('.frame h2')`)
+		frame := eval[string](p, `document.querySelector('.frame h2').innerText`)
+		shoots := eval[bool](p, `document.querySelector('.app button.strong').innerText === 'Take a frame'`)
+		p.press(".app button.strong:not(:disabled)")
+		if shoots {
+			p.until("the next frame is there", fmt.Sprintf(`document.querySelector('.frame h2').innerText !== %q && fetch('/api/v1/state').then((r) => r.json()).then((s) => s.advice.frame === s.frame.number && document.getElementById('advice').classList.contains(s.advice.status))`, frame))
+		} else {
+			p.until("the dials are turned", `document.querySelector('.app button.strong:not(:disabled)')?.innerText === 'Take a frame'`)
+		}
+	}
+	took := time.Since(began)
+	t.Logf("from the command to the first advice followed: %.1f s, and %d presses", took.Seconds(), presses)
+	if total := took + time.Duration(presses)*looking; total > time.Minute {
+		t.Errorf("with %v of looking before each of %d presses it takes %.0f s, want a minute at most", looking, presses, total.Seconds())
+	}
+}
+
 // A tablet of the network pairs over HTTPS with the program's own certificate, and then has what plain
 // HTTP does not give: a secure context, with a wake lock where the browser knows it.
 func TestATabletPairsOverHTTPSInFirefox(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("skipped: -short")
 	}

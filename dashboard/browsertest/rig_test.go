@@ -13,6 +13,7 @@ import (
 )
 
 func TestTheDistanceOfALightIsRecorded(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url()+"#lights")
 	p.fill("#d-B", "1.5")
@@ -33,6 +34,7 @@ func TestTheDistanceOfALightIsRecorded(t *testing.T) {
 
 // A light that is dragged in the view from above is recorded where it was let go, to scale.
 func TestALightIsDraggedToItsPlace(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	p := open(t, 1180, 1600, serve(t, s).url()+"#lights")
 	p.until("the view from above is there", `document.querySelectorAll('.above-light').length === 3`)
@@ -50,6 +52,7 @@ func TestALightIsDraggedToItsPlace(t *testing.T) {
 
 // A reflector has a card beside the lights and a place in the view from above; what is done to it is recorded as of a light.
 func TestAReflectorIsShownAndMoved(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).Shot)
 	s.Change(func(st *advise.State) []advise.Event {
 		side := advise.Degrees(60)
@@ -90,6 +93,7 @@ func TestAReflectorIsShownAndMoved(t *testing.T) {
 }
 
 func TestTwoFramesAreComparedAndOneIsTheBaseline(t *testing.T) {
+	t.Parallel()
 	s := rigged((*fake.Shoot).OnTarget, (*fake.Shoot).Shot, (*fake.Shoot).Shot)
 	p := open(t, 1180, 820, serve(t, s).url()+"#frames")
 	p.press(`[aria-label^="Frame 1,"]`)
@@ -105,6 +109,7 @@ func TestTwoFramesAreComparedAndOneIsTheBaseline(t *testing.T) {
 }
 
 func TestTheShootOverTimeIsZoomedAndRead(t *testing.T) {
+	t.Parallel()
 	s := rigged()
 	for range 10 {
 		s.OnTarget()

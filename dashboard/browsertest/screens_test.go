@@ -6,8 +6,12 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
+
+	"thirdstop/assess/exposure"
+	"thirdstop/dashboard/browsertest/fake"
 )
 
 var screensTo = flag.String("screens", "", "write a picture of every screen in every size into this folder")
@@ -57,6 +61,17 @@ func TestPicturesOfTheScreens(t *testing.T) {
 	for _, s := range screens {
 		p.allSizes(s, s)
 	}
+	// The guide to the tone curve, some frames on: the virtual studio has no shutter steps, so its frames are made up.
+	b := &bench{s: fake.New(time.Now)}
+	guide := open(t, 1180, 820, serve(t, b.s).url()+"#walk")
+	guide.pressText("Learn the tone curve")
+	guide.says("Switch every flash off.")
+	for _, shutter := range []exposure.Shutter{1.0 / 6, 1.0 / 8, 1.0 / 15, 1.0 / 30} {
+		b.take(shutter, nil)
+	}
+	guide.until("the frames are listed", `document.querySelectorAll('.curve-next').length === 1 && document.body.innerText.includes('4 frames serve')`)
+	guide.allSizes("curve", "walk")
+
 	p.do(chromedp.EmulateViewport(1180, 820))
 	p.screen("devices")
 	p.pressText("bright room")

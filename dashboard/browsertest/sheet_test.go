@@ -26,6 +26,7 @@ var papers = []struct {
 
 // The sheet is printed on both papers; with THIRDSTOP_PRINTS set to a folder the PDFs are left there to be looked at.
 func TestTheSheetPrintsOnBothPapers(t *testing.T) {
+	t.Parallel()
 	needsBrowser(t)
 	shoot, yes := sheettest.Shoot(48), true
 	site := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

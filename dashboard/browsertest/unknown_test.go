@@ -9,6 +9,7 @@ import (
 
 // A level of which only the edge is known is neither on target nor off it, and says so in words of its own.
 func TestALevelOfWhichOnlyTheEdgeIsKnownHasAStateOfItsOwn(t *testing.T) {
+	t.Parallel()
 	p := open(t, 390, 844, serve(t, fake.New(time.Now)).url())
 	p.says("Measuring only")
 	load := `import(document.querySelector('script[type=module]').src.replace('main.js', 'staff.js')).then((m) => `

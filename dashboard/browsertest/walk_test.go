@@ -85,6 +85,7 @@ func (h *hall) obey(p *tab) {
 }
 
 func TestTheSetUpIsWalkedOnThePage(t *testing.T) {
+	t.Parallel()
 	needsBrowser(t)
 	axe, err := os.ReadFile(filepath.Join("testdata", "axe-core", "axe.min.js"))
 	if err != nil {
@@ -160,6 +161,7 @@ func TestTheSetUpIsWalkedOnThePage(t *testing.T) {
 }
 
 func TestThePlanScreenTellsThePowersNeeded(t *testing.T) {
+	t.Parallel()
 	needsBrowser(t)
 	s := fake.New(time.Now)
 	s.Step(advise.Input{Plan: &advise.PlanText{Name: "boathouse.yaml", Text: string(plan.Annotated())}})
