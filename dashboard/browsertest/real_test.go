@@ -167,6 +167,43 @@ func TestANewUserFollowsTheFirstAdviceWithoutReading(t *testing.T) {
 	}
 }
 
+// The program's own record is exported from the page, and an edit of the plan on the page is in its file, comments and all.
+func TestTheProgramExportsItsRecordAndWritesItsPlan(t *testing.T) {
+	t.Parallel()
+	needsBrowser(t)
+	keep := t.TempDir()
+	daemon := startReal(t, program(t), "demo", "--no-browser", "--keep", keep, "--listen", freePort(t))
+	p := open(t, 1180, 820, daemon.URL)
+	p.until("the first frame is there", `document.querySelector('.frame h2')`)
+	p.screen("log")
+	p.until("the tables are offered", `document.querySelector('.log-export a')`)
+	for _, table := range []string{"Frames", "Shoot log"} {
+		got := eval[string](p, fmt.Sprintf(`fetch([...document.querySelectorAll('.log-export a')].find((a) => a.innerText === %q).href).then((r) => r.text())`, table))
+		if rows := strings.Count(got, "\r\n"); rows < 2 || !strings.HasPrefix(got, `"shoot","head",`) && !strings.HasPrefix(got, "shoot,head,") {
+			t.Errorf("the table %q has %d lines and begins with %.60s", table, rows, got)
+		} else if table == "Shoot log" && !strings.Contains(got, "Frame 1") {
+			t.Errorf("the exported log does not tell of frame 1:\n%.600s", got)
+		}
+	}
+	p.screen("plan")
+	p.until("the plan is shown", `document.querySelector('#plan-text')?.value.length > 50`)
+	eval[chromedpVoid](p, `(() => { const a = document.querySelector('#plan-text'); a.value = '# told by the tablet\n' + a.value; a.dispatchEvent(new Event('input', {bubbles: true})); })()`)
+	p.pressText("Use this plan")
+	p.says("The plan is in use.")
+	text, err := os.ReadFile(filepath.Join(keep, "boathouse.yaml"))
+	if err != nil || !strings.HasPrefix(string(text), "# told by the tablet\n") {
+		t.Fatalf("the plan's file holds %.80s, %v", text, err)
+	}
+	// After a restart the same plan stands, and is not handed over as a new one.
+	before := eval[int](p, `fetch('/api/v1/events?after=0&limit=500').then((r) => r.json()).then((l) => l.events.filter((e) => e.kind === 'plan').length)`)
+	daemon.down()
+	daemon.up()
+	p.until("it is back", `fetch('/api/v1/state').then((r) => r.json()).then((s) => s.plan.present, () => false)`)
+	if after := eval[int](p, `fetch('/api/v1/events?after=0&limit=500').then((r) => r.json()).then((l) => l.events.filter((e) => e.kind === 'plan').length)`); after != before {
+		t.Errorf("after a restart the log tells of %d plans, want %d as before", after, before)
+	}
+}
+
 // A tablet of the network pairs over HTTPS with the program's own certificate, and then has what plain
 // HTTP does not give: a secure context, with a wake lock where the browser knows it.
 func TestATabletPairsOverHTTPSInFirefox(t *testing.T) {
