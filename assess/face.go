@@ -5,6 +5,7 @@ import (
 	"math"
 	"sort"
 
+	"thirdstop/assess/aside"
 	"thirdstop/assess/faces"
 	"thirdstop/assess/scene"
 )
@@ -44,15 +45,12 @@ func (m *meter) lookForFaces(h Hints) (with func(*scene.Scene) (found func() []p
 	if h.Provisional { // it is about the light, and shown for a moment
 		return func(*scene.Scene) func() []placed { return none }
 	}
-	drawn := make(chan *faces.Map, 1)
-	go func() { drawn <- faces.MapOf(m.s) }()
+	drawn := aside.Begin(func() *faces.Map { return faces.MapOf(m.s) })
 	return func(sc *scene.Scene) func() []placed {
 		if !sc.Sitter.Found() {
 			return none
 		}
-		list := make(chan []placed, 1)
-		go func() { list <- m.closely((<-drawn).In(facePlaces(sc, h.Face))) }()
-		return func() []placed { return <-list }
+		return aside.Begin(func() []placed { return m.closely(drawn().In(facePlaces(sc, h.Face))) })
 	}
 }
 

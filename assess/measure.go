@@ -1,8 +1,7 @@
 package assess
 
 import (
-	"sync"
-
+	"thirdstop/assess/aside"
 	"thirdstop/assess/photo"
 	"thirdstop/assess/scene"
 	"thirdstop/assess/tone"
@@ -48,7 +47,7 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 	r.Width, r.Height = s.Width, s.Height
 	m := newMeter(s, c)
 	m.adobe = labelled(f.Labels, photo.LabelAdobeRGB)
-	var beside sync.WaitGroup // what no region is needed for
+	var beside aside.Work // what no region is needed for
 	beside.Go(func() {
 		m.weigh()
 		r.DarkBand = m.band()
@@ -85,7 +84,7 @@ func MeasureSurvey(s *photo.Survey, f Facts, c *tone.Curve, h Hints) Reading {
 
 // regions fills in what the scene holds.
 func (m *meter) regions(r *Reading, sc *scene.Scene, h Hints, followed bool) {
-	var both sync.WaitGroup
+	var both aside.Work
 	if sc.Backdrop.Found() {
 		both.Go(func() { r.Regions.Backdrop = m.backdrop(sc) })
 	}

@@ -12,6 +12,7 @@ import (
 
 	"thirdstop/assess/exposure"
 	"thirdstop/assess/photo"
+	"thirdstop/assess/scene"
 	"thirdstop/assess/tone"
 )
 
@@ -487,4 +488,28 @@ func TestTheCellOfARankIsThatOfASortedList(t *testing.T) {
 			t.Fatalf("the cell of rank %d is %d, want %d", n, got, want)
 		}
 	})
+}
+
+// What brings measuring down, here a survey without most of its cells, is the caller's to catch, in whatever
+// goroutine it happens.
+func TestAPanicWhileMeasuringIsTheCallers(t *testing.T) {
+	broken := *made(640, 800, tone.Default(), portrait(even(-2), even(-1.8)))
+	broken.Cells = broken.Cells[:len(broken.Cells)/3]
+	for what, f := range map[string]func(){
+		"measuring": func() { MeasureSurvey(&broken, Facts{}, nil, Hints{}) },
+		"looking for faces": func() {
+			none := broken
+			none.Blocks = nil
+			newMeter(&none, tone.Default()).lookForFaces(Hints{})(&scene.Scene{Sitter: scene.Region{Mask: []bool{true}}})()
+		},
+	} {
+		func() {
+			defer func() {
+				if recover() == nil {
+					t.Errorf("%s goes on with a third of the cells", what)
+				}
+			}()
+			f()
+		}()
+	}
 }

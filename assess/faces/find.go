@@ -4,9 +4,9 @@ import (
 	"math"
 	"runtime"
 	"sort"
-	"sync"
 	"sync/atomic"
 
+	"thirdstop/assess/aside"
 	"thirdstop/assess/photo"
 )
 
@@ -194,7 +194,7 @@ func (l *Map) scan() []hit {
 	}
 	found := make([][]hit, len(sizes))
 	var next atomic.Int64
-	var all sync.WaitGroup
+	var all aside.Work
 	for range min(runtime.GOMAXPROCS(0), 4) {
 		all.Go(func() {
 			for n := int(next.Add(1)) - 1; n < len(sizes); n = int(next.Add(1)) - 1 {

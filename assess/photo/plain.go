@@ -4,8 +4,9 @@ import (
 	"image"
 	"image/color"
 	"runtime"
-	"sync"
 	"sync/atomic"
+
+	"thirdstop/assess/aside"
 )
 
 // This is the plain way to a survey: decode the whole image with the standard
@@ -46,7 +47,7 @@ func surveyImage(img image.Image, orientation int) *Survey {
 
 	bands := (size.Y + CellSize - 1) / CellSize
 	var next atomic.Int64
-	var wg sync.WaitGroup
+	var wg aside.Work
 	for range min(runtime.GOMAXPROCS(0), bands) {
 		wg.Go(func() {
 			for {

@@ -8,8 +8,9 @@ import (
 	"image/jpeg"
 	"io"
 	"runtime"
-	"sync"
 	"sync/atomic"
+
+	"thirdstop/assess/aside"
 )
 
 // ErrReleased is returned for a thumbnail of a picture whose image is gone.
@@ -168,7 +169,7 @@ func shrink(p plane, w, h int, yield func()) []uint8 {
 		}
 	}
 	var next atomic.Int64
-	var wg sync.WaitGroup
+	var wg aside.Work
 	for range min(runtime.GOMAXPROCS(0), h) {
 		wg.Go(func() {
 			sums := make([]uint32, p.w) // of up to 65,535 rows, so of weights of up to 256 times as much: less than 2^32

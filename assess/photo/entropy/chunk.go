@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"sync"
 	"sync/atomic"
+
+	"thirdstop/assess/aside"
 )
 
 // A scan is one long sequence of codes, each beginning where the one before
@@ -134,11 +136,16 @@ func (j *job) run(workers int) error {
 	j.arrived.L = &j.mu
 	j.partial = map[int]*band{}
 	j.bandMCUs = CellSize / j.mh
-	var wg sync.WaitGroup
+	var wg aside.Work
 	for range max(1, min(workers, len(j.chunks))) {
 		wg.Go(func() {
+			ended := false
+			defer func() {
+				if !ended { // by a panic: others may wait for where its chunk ends
+					j.fail()
+				}
+			}()
 			w := pool.Get().(*worker)
-			defer pool.Put(w)
 			w.begin(j)
 			for {
 				i := int(j.next.Add(1)) - 1
@@ -150,7 +157,8 @@ func (j *job) run(workers int) error {
 					break
 				}
 			}
-			w.job = nil
+			w.job, ended = nil, true
+			pool.Put(w)
 		})
 	}
 	wg.Wait()

@@ -273,6 +273,24 @@ func (b *band) empty(lo, hi int) {
 	}
 }
 
+// join puts a band together with what other workers have of it. It gives the band if all of it is there, nil if some is
+// missing, and b itself if it was the first.
+func (j *job) join(b *band, all int) *band {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	have := j.partial[b.row]
+	if have == nil {
+		j.partial[b.row] = b
+		return b
+	}
+	have.merge(b)
+	if have.mcus < all {
+		return nil
+	}
+	delete(j.partial, b.row)
+	return have
+}
+
 // flush hands the band in: to the sink if it is complete, and else to be put
 // together with what other workers have of it.
 func (m *measurer) flush() {
@@ -284,22 +302,14 @@ func (m *measurer) flush() {
 	j := m.job
 	all := j.mxx * min(j.bandMCUs, j.myy-b.row*j.bandMCUs)
 	if b.mcus < all {
-		j.mu.Lock()
-		have := j.partial[b.row]
-		if have == nil {
-			j.partial[b.row] = b
-			j.mu.Unlock()
+		have := j.join(b, all)
+		if have == b {
 			return
 		}
-		have.merge(b)
-		if have.mcus < all {
-			j.mu.Unlock()
-			m.spare = append(m.spare, b)
-			return
-		}
-		delete(j.partial, b.row)
-		j.mu.Unlock()
 		m.spare = append(m.spare, b)
+		if have == nil {
+			return
+		}
 		b = have
 	}
 	for i, sums := range b.blocks {
