@@ -321,7 +321,8 @@ type Label struct {
 	Text string `json:"text" doc:"a sentence, for people"`
 }
 
-// Mask marks cells of a coarse grid over the upright frame, row by row.
+// Mask marks cells of a coarse grid over the upright frame, row by row. Each covers as many of the survey's 16x16 cells across as down; those
+// at the right and lower border may be smaller.
 type Mask struct {
 	Cols int    `json:"cols" unit:"cells" range:"0 to 96" doc:"columns of the grid"`
 	Rows int    `json:"rows" unit:"cells" range:"0 to 96" doc:"rows of the grid"`

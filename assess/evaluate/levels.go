@@ -11,6 +11,7 @@ import (
 	"thirdstop/assess"
 	"thirdstop/assess/exposure"
 	"thirdstop/assess/photo"
+	"thirdstop/assess/scene"
 	"thirdstop/assess/studio"
 	"thirdstop/assess/tone"
 )
@@ -261,11 +262,11 @@ func (p place) masked(m assess.Mask) []int {
 		return nil
 	}
 	var out []int
+	// By counting, as the grid is laid: at the right and lower border its cells may be smaller.
+	step := max(1, (max(p.s.Cols, p.s.Rows)+scene.MaxGrid-1)/scene.MaxGrid)
 	for r := range p.s.Rows {
 		for c := range p.s.Cols {
-			x0, y0, x1, y1 := p.s.CellBox(c, r)
-			col, row := min(int((x0+x1)/2*float64(m.Cols)), m.Cols-1), min(int((y0+y1)/2*float64(m.Rows)), m.Rows-1)
-			if bits[row*m.Cols+col] {
+			if i := r/step*m.Cols + c/step; i < len(bits) && bits[i] {
 				out = append(out, r*p.s.Cols+c)
 			}
 		}

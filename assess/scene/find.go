@@ -20,8 +20,12 @@ type Mask struct {
 	In         []bool
 }
 
-// at says what a mask says of a place, in fractions of the frame.
-func (m *Mask) at(x, y float64) bool {
+// at says what a mask says of a cell of another grid, which lies at a place in fractions of the frame. On a grid of the same
+// size it is the same cell: at the right and lower border cells may be smaller, and fractions lead beside them.
+func (m *Mask) at(g *Grid, i int, x, y float64) bool {
+	if m.Cols == g.Cols && m.Rows == g.Rows {
+		return m.In[i]
+	}
 	c, r := min(int(x*float64(m.Cols)), m.Cols-1), min(int(y*float64(m.Rows)), m.Rows-1)
 	return m.In[r*m.Cols+c]
 }
@@ -142,7 +146,7 @@ func (f *field) asks(b border, i int, hint *Box) bool {
 	x, y := i%f.Cols, i/f.Cols
 	top, side := max(2, f.Rows/20), max(2, f.Cols/24)
 	mx, my := f.bounds(i).middle()
-	if f.empty != nil && !f.empty.at(mx, my) {
+	if f.empty != nil && !f.empty.at(&f.Grid, i, mx, my) {
 		return false
 	}
 	switch b {

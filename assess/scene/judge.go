@@ -10,7 +10,7 @@ func (l *look) judge(sc *Scene, labels []label) {
 		back[i] = lb == backdrop
 		who[i] = lb == sitter
 		if l.empty != nil {
-			back[i] = back[i] && l.empty.at(l.bounds(i).middle())
+			back[i] = back[i] && l.empty.at(&l.Grid, i, l.mid[i][0], l.mid[i][1])
 		}
 		if l.hinted != nil {
 			back[i] = back[i] && l.hinted.holds(l.bounds(i).middle())

@@ -354,3 +354,20 @@ func TestGridStaysCoarse(t *testing.T) {
 		}
 	}
 }
+
+// A mask of the same grid is asked cell by cell, also where the last column is a sliver and fractions lead beside it (derived here).
+func TestAMaskOfTheSameGridIsAskedCellByCell(t *testing.T) {
+	g := Grid{Cols: 57, Rows: 2}
+	m := Mask{Cols: 57, Rows: 2, In: make([]bool, 114)}
+	m.In[49], m.In[57+3] = true, true
+	for i := range m.In {
+		x := (16*float64(i%57) + 8) / 900 // 57 cells of 16 pixels, the last of 4
+		if m.at(&g, i, x, float64(i/57)/2+0.25) != m.In[i] {
+			t.Errorf("cell %d of the mask reads %v", i, !m.In[i])
+		}
+	}
+	other := Grid{Cols: 10, Rows: 2}
+	if !m.at(&other, 0, 49.5/57, 0.25) || m.at(&other, 0, 0.1, 0.25) {
+		t.Error("a mask of another grid isn't asked by place")
+	}
+}
