@@ -30,7 +30,7 @@ export function Board({ doc, low, echo, stale }) {
     ${a && !known.includes(a.status) && html`<${Word} text=${T.said.headline(a.headline || a.status)} small />`}
     ${a && a.status === 'look' && html`<${Word} text=${T.said.headline(a.headline) || T.advice.look} small />`}
     ${a && a.status === 'no_plan' && html`<${Word} text=${T.said.headline(a.headline)} small />`}
-    ${a && html`<${Reason} onYes=${doc.question && (a.adjustments || []).some((t) => t.group === doc.question?.group) && !doc.question.advised} a=${a} newest=${doc.frame?.number} low=${low} stale=${stale} terse=${low || busy(doc) || narrow && a.adjustments?.length > 1}
+    ${a && html`<${Reason} onYes=${doc.question && (a.adjustments || []).some((t) => t.group === doc.question?.group) && !doc.question.advised} a=${a} asked=${!!doc.question} newest=${doc.frame?.number} low=${low} stale=${stale} terse=${low || busy(doc) || narrow && a.adjustments?.length > 1}
       notes=${folds ? warnings.filter((w) => !w.blocks) : []} folded=${folds && narrow} />`}
     ${a && !low && a.status === 'no_plan' && may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}
     ${a && !low && html`<${Ways} ways=${(a.ways || []).filter((w) => w.text !== a.headline)} />`}
@@ -109,7 +109,7 @@ function NotNow({ a, stale }) {
 }
 
 // Reason says why. Notes, and where it is folded the reason too, are shown by a press.
-function Reason({ a, onYes, newest, low, stale, terse, notes, folded }) {
+function Reason({ a, onYes, asked, newest, low, stale, terse, notes, folded }) {
   const [open, setOpen] = useState(false);
   const marks = [];
   if (a.guess) marks.push([T.advice.guess, T.advice.guessWhy]);
@@ -120,7 +120,7 @@ function Reason({ a, onYes, newest, low, stale, terse, notes, folded }) {
   const short = [folded && onYes ? T.advice.onYes : '', ...marks.map((m) => m[0])].filter(Boolean).join(', ');
   const why = html`<p>${marks.length > 0 && terse && !folded && html`<b>${short}: </b>`}<${Theirs} text=${a.reason} />
     ${a.frame > 0 && a.frame !== newest && !low && !a.provisional && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}
-    ${aside && html` <a class="reason-other" href="#lights">${T.advice.other}</a>`}</p>`;
+    ${aside && !asked && html` <a class="reason-other" href="#lights">${T.advice.other}</a>`}</p>`;
   return html`<div class="reason-row">
     <div class="reason">
       ${folded ? html`<p class="marks"><b>${short}</b></p>` : why}
