@@ -368,9 +368,17 @@ func TestFacesUnderAnotherCurve(t *testing.T) {
 	s, _ := st.RenderSurvey()
 	was, now := tone.Default(), curveOf(t, st.Camera.Curve)
 	want := MeasureSurvey(s, Facts{}, now, Hints{})
-	got := Reexpressed(MeasureSurvey(s, Facts{}, was, Hints{}), was, now)
+	first := MeasureSurvey(s, Facts{}, was, Hints{})
+	got := Reexpressed(first, was, now)
+	if k := first.Regions.Faces[0].KeyFill; k != nil && k == got.Regions.Faces[0].KeyFill {
+		t.Error("the comparison of the sides is the one of before")
+	}
 	if len(got.Regions.Faces) != 1 || len(want.Regions.Faces) != 1 || want.Balance.Face == nil || got.Balance.Face == nil {
 		t.Fatalf("faces are %+v, want %+v", got.Regions.Faces, want.Regions.Faces)
+	}
+	if a, b := got.Regions.Faces[0].KeyFill, want.Regions.Faces[0].KeyFill; a == nil || b == nil || math.Abs(float64(a.Difference-b.Difference)) > 0.06 ||
+		math.Abs(float64(a.Sigma-b.Sigma)) > 0.06 || a.Lit != b.Lit {
+		t.Errorf("the sides read %+v, measured through the other curve %+v", a, b)
 	}
 	for what, x := range map[string][2]exposure.Stops{
 		"level": {got.Regions.Faces[0].Value, want.Regions.Faces[0].Value}, "headroom": {got.Regions.Faces[0].Headroom, want.Regions.Faces[0].Headroom},

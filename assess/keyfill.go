@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"thirdstop/assess/exposure"
+	"thirdstop/assess/tone"
 )
 
 // The cheeks that are compared, in sizes of the face's box from its middle: below the eyes, beside nose and mouth.
@@ -62,8 +63,8 @@ func (m *meter) keyFill(p *placed) (*KeyFill, string) {
 		return nil, "a cheek is too dark to be measured"
 	}
 	d := float64(b - a)
-	curve := math.Abs(float64(m.c.Sigma(ch, codeA)-m.c.Sigma(ch, codeB))) + curveTilt*math.Abs(d)
-	k := ratioOf(exposure.Stops(math.Abs(d)), exposure.Stops(math.Hypot(curve, math.Hypot(skinSigma, roundTilt*d))))
+	k := ratioOf(exposure.Stops(math.Abs(d)), sidesSigma(exposure.Stops(d), m.c.Sigma(ch, codeA), m.c.Sigma(ch, codeB)))
+	k.LitLevel = max(a, b).Round()
 	if k.Lit == "" {
 		k.Lit = "right"
 		if d < 0 {
@@ -73,6 +74,31 @@ func (m *meter) keyFill(p *placed) (*KeyFill, string) {
 	k.Channel = [3]string{"red", "green", "blue"}[ch]
 	k.Symmetry = math.Round(100*alike) / 100
 	return &k, ""
+}
+
+// sidesSigma is one standard deviation of the difference between cheeks, of whose levels a curve knows so much.
+func sidesSigma(d, a, b exposure.Stops) exposure.Stops {
+	curve := math.Abs(float64(a-b)) + curveTilt*math.Abs(float64(d))
+	return exposure.Stops(math.Hypot(curve, math.Hypot(skinSigma, roundTilt*float64(d))))
+}
+
+// under is the comparison under another curve, through which the cheeks' levels are others.
+func (k *KeyFill) under(was, now *tone.Curve) *KeyFill {
+	if k == nil || !(k.LitLevel < 0) {
+		return k
+	}
+	lit, other := Relevelled(k.LitLevel, was, now), Relevelled(k.LitLevel-k.Difference, was, now)
+	known := func(at exposure.Stops) exposure.Stops { return now.Sigma(1, now.Code(1, at.Factor())) }
+	d := max(lit-other, 0)
+	out := ratioOf(d, sidesSigma(d, known(lit), known(other)))
+	out.LitLevel, out.Channel, out.Symmetry = lit, k.Channel, k.Symmetry
+	if out.Lit == "" {
+		out.Lit = k.Lit
+		if k.Lit == "even" { // which side it was isn't kept where it couldn't be told
+			out.Lit, out.Source, out.KeyOver = "even", nil, nil
+		}
+	}
+	return &out
 }
 
 // darkCheek is the level under which noise and flare speak.

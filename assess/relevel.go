@@ -19,7 +19,7 @@ func Relevelled(level exposure.Stops, was, now *tone.Curve) exposure.Stops {
 }
 
 // Reexpressed is a reading under another curve than the one it was taken through. Shares, masks and
-// boxes stay; so do differences to what lies over the edge, which no curve shows, and those inside of a face.
+// boxes stay; so do differences to what lies over the edge, which no curve shows.
 func Reexpressed(r Reading, was, now *tone.Curve) Reading {
 	v := func(l exposure.Stops) exposure.Stops { return Relevelled(l, was, now) }
 	sigma := func(at, s exposure.Stops) exposure.Stops {
@@ -79,7 +79,7 @@ func Reexpressed(r Reading, was, now *tone.Curve) Reading {
 		r.Regions.Faces = append([]Face{}, r.Regions.Faces...)
 		for i := range r.Regions.Faces {
 			f := &r.Regions.Faces[i]
-			f.Level, f.Headroom = level(f.Level), head(f.Headroom)
+			f.Level, f.Headroom, f.KeyFill = level(f.Level), head(f.Headroom), f.KeyFill.under(was, now)
 		}
 	}
 	if d, b, s := r.Balance.Sitter, r.Regions.Backdrop, r.Regions.Sitter; d != nil && b != nil && s != nil {

@@ -262,6 +262,7 @@ type KeyFill struct {
 	Lit        string          `json:"lit_side" range:"left, right, even" doc:"the lighter side, as the picture shows it; even within what can be told"`
 	Difference exposure.Stops  `json:"difference_stops" unit:"stops" range:"0 to 12" doc:"the lit cheek less the other: log2 of key_and_fill_to_fill"`
 	Sigma      exposure.Stops  `json:"sigma_stops" unit:"stops" range:"0 and up" doc:"one standard deviation of the difference"`
+	LitLevel   exposure.Stops  `json:"lit_level_stops" unit:"stops" range:"-12 to 0" doc:"level of the lit cheek, with which the difference is expressed anew under another curve; 0 in readings of before it was kept"`
 	Additive   float64         `json:"key_and_fill_to_fill" range:"1 and up" doc:"additive convention, (key + fill):fill, so much to 1"`
 	Source     *float64        `json:"key_to_fill" range:"over 0" doc:"source convention, key:fill, each alone: one less; null where the sides are even"`
 	KeyOver    *exposure.Stops `json:"key_over_fill_stops" unit:"stops" doc:"log2 of the source convention; null where the sides are even"`
