@@ -73,6 +73,8 @@ type Frame struct {
 	Found    *Region        // one that was merely found
 	Crown    *Region
 	Sitting  *Region       // the sitter's median
+	Faces    int           // how many were found
+	Face     *assess.Face  // where there is one; never changed
 	Clipped  float64       // share of the frame with any clipped channel
 	Cast     *Colour       // of the declared white reference, else of an unclipped neutral backdrop
 	CastOf   string        // "white reference" or "backdrop"

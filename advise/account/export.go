@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"thirdstop/assess"
 	"thirdstop/assess/exposure"
 )
 
@@ -260,6 +261,50 @@ func frameColumns(a *Account) []column[Frame] {
 	add("marks", "what was noted about it besides, with spaces between: absent (a light did not light it), unexplained, drift, damaged, late ...", func(f Frame) any { return text(strings.Join(f.Marks, " ")) })
 	add("advice", "status of the advice that stood after it", func(f Frame) any { return text(string(f.Status)) })
 	add("headline", "that advice", func(f Frame) any { return text(f.Headline) })
+	add("faces", "how many were found; where there is one, the columns that follow tell of it", func(f Frame) any {
+		if f.Kind == "" {
+			return nil
+		}
+		return f.Faces
+	})
+	face := func(name, doc string, value func(*assess.Face) any) {
+		add(name, doc, func(f Frame) any {
+			if f.Face == nil {
+				return nil
+			}
+			return value(f.Face)
+		})
+	}
+	share := func(v float64) any { return json.Number(strconv.FormatFloat(v, 'f', 4, 64)) }
+	face("face_x_share", "middle of the face from the left, as a share of the upright frame's width", func(f *assess.Face) any { return share((f.Box.X0 + f.Box.X1) / 2) })
+	face("face_eye_line_share", "line of the eyes from the top, as a share of its height", func(f *assess.Face) any { return share(f.EyeLine) })
+	face("face_size_share", "size of the head, as a share of its height", func(f *assess.Face) any { return share(f.Size) })
+	region("face", "median of the face; shown, never judged", func(f Frame) *Region {
+		if f.Face == nil {
+			return nil
+		}
+		return &Region{f.Face.Value, f.Face.Sigma, f.Face.AtLeast}
+	})
+	sides := func(name, doc string, value func(*assess.KeyFill) any) {
+		face(name, doc, func(f *assess.Face) any {
+			if f.KeyFill == nil {
+				return nil
+			}
+			return value(f.KeyFill)
+		})
+	}
+	sides("face_sides_stops", "how much lighter one side of the face is; empty where it is not seen from the front", func(k *assess.KeyFill) any { return stops(k.Difference) })
+	sides("face_sides_sigma_stops", "one standard deviation of it, in stops", func(k *assess.KeyFill) any { return stops(k.Sigma) })
+	sides("face_lit_side", "left or right as the picture shows it; even where that can't be told", func(k *assess.KeyFill) any { return text(k.Lit) })
+	sides("key_and_fill_to_fill", "the same as a ratio of the lit side to the other, so much to 1", func(k *assess.KeyFill) any {
+		return json.Number(strconv.FormatFloat(k.Additive, 'f', 2, 64))
+	})
+	sides("key_to_fill", "each alone: one less; empty where the sides are even", func(k *assess.KeyFill) any {
+		if k.Source == nil {
+			return nil
+		}
+		return json.Number(strconv.FormatFloat(*k.Source, 'f', 2, 64))
+	})
 	return cols
 }
 

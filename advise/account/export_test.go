@@ -5,12 +5,15 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"thirdstop/advise"
 	"thirdstop/advise/trail"
+	"thirdstop/assess"
+	"thirdstop/assess/exposure"
 )
 
 func lines(words ...string) *Account {
@@ -108,5 +111,37 @@ func TestADirectionToldLaterCountsForTheBaseline(t *testing.T) {
 	a.tellLater()
 	if l := a.AtBaseline.Lights; *l[0].Bearing != 45 || *l[1].Bearing != -30 || l[2].Bearing != nil || before[0].Bearing != nil {
 		t.Errorf("the lights are %+v, and those of the state before %+v", l, before)
+	}
+}
+
+// What a frame tells of its face stands in the export, in words and numbers of the reading; a frame of several has their number alone.
+func TestAFaceIsExported(t *testing.T) {
+	source, over := 2.0, exposure.Stops(1)
+	face := &assess.Face{EyeLine: 0.35, Size: 0.2, Box: assess.Box{X0: 0.4, X1: 0.6}, Level: assess.Level{Value: -2.5, Sigma: 0.1},
+		KeyFill: &assess.KeyFill{Lit: "left", Difference: 1.585, Sigma: 0.12, Additive: 3, Source: &source, KeyOver: &over}}
+	a := &Account{ID: "s", Frames: []Frame{{Number: 1, Kind: assess.Full, Faces: 1, Face: face}, {Number: 2, Kind: assess.Full, Faces: 3}, {Number: 3, Damaged: "it broke off"}}}
+	var b bytes.Buffer
+	if err := a.Write(&b, FramesTable, CSV); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(&b).ReadAll()
+	if err != nil || len(rows) != 4 {
+		t.Fatalf("%d rows, %v", len(rows), err)
+	}
+	for name, want := range map[string][3]string{
+		"faces": {"1", "3", ""}, "face_x_share": {"0.5000", "", ""}, "face_eye_line_share": {"0.3500", "", ""}, "face_size_share": {"0.2000", "", ""},
+		"face_stops": {"-2.500", "", ""}, "face_sides_stops": {"1.585", "", ""}, "face_lit_side": {"left", "", ""},
+		"key_and_fill_to_fill": {"3.00", "", ""}, "key_to_fill": {"2.00", "", ""},
+	} {
+		at := slices.Index(rows[0], name)
+		if at < 0 {
+			t.Errorf("there is no column %s", name)
+			continue
+		}
+		for i, w := range want {
+			if got := rows[i+1][at]; got != w && strings.TrimRight(w, "0") != got {
+				t.Errorf("%s of frame %d is %q, want %q", name, i+1, got, w)
+			}
+		}
 	}
 }

@@ -33,6 +33,10 @@ func measured(f *Frame, r *assess.Reading) {
 			f.Found = level
 		}
 	}
+	if f.Faces = len(r.Regions.Faces); f.Faces == 1 {
+		face := r.Regions.Faces[0]
+		f.Face = &face
+	}
 	if s := r.Regions.Sitter; s != nil {
 		f.Sitting = &Region{s.Value, s.Sigma, s.AtLeast}
 		if c := s.Crown; c != nil {

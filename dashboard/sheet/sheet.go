@@ -350,6 +350,18 @@ func (s *sheet) baseline(a *account.Account, o Options) {
 	add("white reference", b.White, advise.WhitePeak)
 	add("hair", b.Crown, advise.Crown)
 	add("sitter, median", b.Sitting, "")
+	if f := b.Face; f != nil {
+		add("face, median", &account.Region{Value: f.Value, Sigma: f.Sigma, AtLeast: f.AtLeast}, "")
+		if k := f.KeyFill; k != nil {
+			l := level{Name: "sides of the face", Value: "even", Sigma: fmt.Sprintf("±%.2f", float64(k.Sigma))}
+			if k.Source != nil {
+				l.Value = fmt.Sprintf("%.2f", float64(k.Difference))
+				l.Target = fmt.Sprintf("%s lighter, %.1f:1 (key + fill to fill), %.1f:1 key to fill", k.Lit, k.Additive, *k.Source)
+			}
+			s.Baseline.Rows = append(s.Baseline.Rows, l)
+		}
+		s.Baseline.Rows = append(s.Baseline.Rows, level{Name: "head", Target: fmt.Sprintf("as large as %.0f %% of the frame's height, the eyes %.0f %% from the top", 100*f.Size, 100*f.EyeLine)})
+	}
 	if b.Backdrop != nil {
 		s.Baseline.Rows = append(s.Baseline.Rows, level{Name: "backdrop, unevenness", Value: fmt.Sprintf("%.2f", float64(b.Evenness))})
 	}
