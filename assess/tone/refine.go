@@ -103,9 +103,34 @@ const mostKnown = 60
 // betterBy is by how much of its sigma a curve must get surer to take the place of the one before.
 const betterBy = 0.08
 
+// misfit is how badly a curve reads steps, as twice the negative logarithm of their likelihood, up to a constant: the squares of what
+// they are off by in sigmas, of which those that lie far off count less (the weights of [Refine]).
+func misfit(all []Known, c *Curve) float64 {
+	sum := 0.0
+	for _, k := range all {
+		off, n := 0.0, 0.0
+		for ch := range 3 {
+			if l, d := k.Light[ch], k.Dark[ch]; d >= lowest && l <= highest && l > d {
+				off += c.level(ch, l) - c.level(ch, d) - float64(k.Ratio)
+				n++
+			}
+		}
+		if n > 0 && k.Sigma > 0 {
+			z := off / n / float64(k.Sigma)
+			sum += tail * tail * math.Log1p(z*z/(tail*tail))
+		}
+	}
+	return sum
+}
+
+// leastGain is by how much a learned curve must read its steps better than the default to be worth having: what one free number is
+// charged by Akaike's criterion (1974). On 108 made-up shoots of 3 and of 6 steps it keeps all curves that got better by 0.05 stop, and of 21 each
+// that got worse by as much it leaves 6 and 7; of 10 steps, 18 of 31.
+const leastGain = 2.0
+
 // Improved is a camera's entry after steps that a shoot showed: those of earlier shoots, as they are stored, and
 // these, all learned from anew, so that no step counts twice. It reports false where nothing better comes of it: too few
-// steps, hardly surer than before, or a curve that a bracket gave, which single steps are no match for. The error wraps [ErrNotFixed]
+// steps, steps that the default reads as well within their scatter, a curve hardly surer than before, or a curve that a bracket gave, which single steps are no match for. The error wraps [ErrNotFixed]
 // where the steps contradict each other.
 func Improved(e Entry, stored bool, key Key, shoot string, of []Known) (Entry, bool, error) {
 	if stored && len(e.Known) == 0 {
@@ -130,6 +155,9 @@ func Improved(e Entry, stored bool, key Key, shoot string, of []Known) (Entry, b
 			err = nil
 		}
 		return e, false, err
+	}
+	if misfit(all, Default())-misfit(all, f.Curve) < leastGain {
+		return e, false, nil
 	}
 	was := Default()
 	if stored {

@@ -94,6 +94,31 @@ func TestKnownChangesThatContradictAreRefused(t *testing.T) {
 	}
 }
 
+// Whose steps the default reads well keeps it, most of the time: what scatter alone says is nothing to learn. Where the default is
+// off by half a stop and more, it is learned.
+func TestOnlyWhatTheStepsShowIsLearned(t *testing.T) {
+	own, far := 0, 0
+	const tries = 40
+	for seed := range uint64(tries) {
+		for _, x := range []struct {
+			code  func(float64) float64
+			count *int
+		}{{func(l float64) float64 { return Default().Code(1, l) }, &own}, {studio.PlainCurve.Code, &far}} {
+			_, better, err := Improved(Entry{}, false, Key{Model: "Quayside One"}, "one", knownSteps(x.code, seed, 6, 0))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if better {
+				*x.count++
+			}
+		}
+	}
+	t.Logf("of %d shoots with six changes %d learn from a camera that shows light as the default has it, %d from one far from it", tries, own, far)
+	if own > tries/5 || far < tries*9/10 {
+		t.Errorf("%d of %d shoots learn where there is nothing to learn, and %d where there is; want a fifth at most and nine in ten", own, tries, far)
+	}
+}
+
 // Steps are counted once, whichever shoot they are of; a curve that a bracket gave is left alone.
 func TestStoredStepsCountOnce(t *testing.T) {
 	key := Key{Model: "Quayside One"}
