@@ -33,7 +33,9 @@ var allocator context.Context
 func TestMain(m *testing.M) {
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox,
 		chromedp.Flag("disable-gpu", true), chromedp.Flag("disable-quic", true),
-		chromedp.Flag("disable-component-update", true))
+		chromedp.Flag("disable-component-update", true),
+		// No process is kept ready for a page that may come: there are many short ones here.
+		chromedp.Flag("disable-features", "Translate,BlinkGenPropertyTrees,SpareRendererForSitePerProcess"))
 	for _, name := range browsers {
 		if path, err := exec.LookPath(name); err == nil {
 			alloc, stop := chromedp.NewExecAllocator(context.Background(), append(opts, chromedp.ExecPath(path))...)

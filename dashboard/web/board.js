@@ -118,13 +118,15 @@ function Reason({ a, onYes, asked, newest, low, stale, terse, notes, folded }) {
   const aside = a.status === 'adjust' && may('adjust') && !low && !a.provisional;
   if (!a.reason && !marks.length && !aside) return null;
   const short = [folded && onYes ? T.advice.onYes : '', ...marks.map((m) => m[0])].filter(Boolean).join(', ');
+  const other = aside && !asked && html` <a class="reason-other" href="#lights">${T.advice.other}</a>`;
   const why = html`<p>${marks.length > 0 && terse && !folded && html`<b>${short}: </b>`}<${Theirs} text=${a.reason} />
     ${a.frame > 0 && a.frame !== newest && !low && !a.provisional && html` <span class="reason-frame">${T.advice.from(a.frame)}</span>`}
-    ${aside && !asked && html` <a class="reason-other" href="#lights">${T.advice.other}</a>`}</p>`;
+    ${(terse || folded || !marks.length) && other}</p>`;
   return html`<div class="reason-row">
     <div class="reason">
       ${folded ? html`<p class="marks"><b>${short}</b></p>` : why}
       ${!terse && marks.map(([word, why]) => html`<p class="mark" key=${word}><b>${word}</b>: ${why}</p>`)}
+      ${!terse && !folded && marks.length > 0 && other}
     </div>
     ${(folded || notes.length > 0) && html`<button class="small-button" aria-expanded=${open ? 'true' : 'false'} onClick=${() => setOpen(!open)}>${folded ? T.advice.why(notes.length) : T.advice.notes(notes.length)}</button>`}
     ${aside && html`<${NotNow} a=${a} stale=${stale} />`}

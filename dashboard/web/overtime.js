@@ -166,7 +166,7 @@ function Levels({ seen, all, X, baseline }) {
   const base = all.find((f) => f.number === baseline);
   return html`<g>
     ${lines.map((s) => html`<path key=${s} class=${s === 0 ? 'over-edge' : 'over-grid'} d=${`M${left} ${Y(s)}H${W - right}`} /><text key=${`t${s}`} class="over-word" x=${left - 8} y=${Y(s) + 6} text-anchor="end">${s > 0 ? `+${s}` : s === 0 ? '0' : `−${-s}`}</text>`)}
-    ${base && html`<path class="over-base" d=${`M${X(base.number)} ${head}V${upper - 14}`} /><text class="over-word" x=${X(base.number) + 4} y=${head + 10}>${T.past.baseline}</text>`}
+    ${base && html`<path class="over-base" d=${`M${X(base.number)} ${head}V${upper - 14}`} /><text class="over-word" x=${X(base.number) + 12} y=${head + 10}>${T.past.baseline}</text>`}
     ${regionsOf(all).map(([region], i) => {
       const points = seen.map((f) => [f, f.levels.find((l) => l.region === region)]).filter(([, l]) => l);
       return html`<g key=${region} class=${`over-line line-${i % 4}`}>

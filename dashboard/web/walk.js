@@ -17,9 +17,10 @@ if (!document.querySelector('link[href$="/walk.css"]')) {
 
 export function WalkScreen({ doc, stale }) {
   const w = doc?.walk;
+  const learning = doc?.bracket && !doc.bracket.done; // one guide at a time
   return html`<section class="screen walk-screen" aria-labelledby="walk-title">
     <h2 id="walk-title">${T.screens.walk}</h2>
-    ${!doc?.plan?.present
+    ${learning ? '' : !doc?.plan?.present
       ? html`<p>${T.walk.noPlan}</p>${may('plan') && html`<p><a class="button strong" href="#plan">${T.advice.noPlanGo}</a></p>`}`
       : !w || w.done ? html`<${Gate} doc=${doc} walk=${w} stale=${stale} />` : html`<${Under} doc=${doc} walk=${w} stale=${stale} />`}
     ${w && html`<${Past} walk=${w} stale=${stale} />`}
