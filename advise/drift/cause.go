@@ -148,11 +148,26 @@ func unlikely(c Cause, size, sigma float64) float64 {
 	if size > plausibleRoom && c.What == Room {
 		chi += (size - plausibleRoom) * (size - plausibleRoom)
 	}
-	// Apertures and ISO click by a third of a stop, so a smaller change is hardly theirs.
-	if c.What == Everything && math.Abs(size)+2*sigma < 0.3 {
-		chi += 3
+	if c.What == Everything {
+		chi += offClick(math.Abs(size), sigma)
 	}
 	return chi
+}
+
+const (
+	// Apertures and ISO click by a third of a stop; so many of their slips are clicks (common practice, no source).
+	clicked = 0.9
+	// The least standard deviation of a size that is believed: an aperture's blades do not close alike each time (common practice, no source).
+	leastSize = 0.02
+)
+
+// offClick is what speaks against a slip of aperture or ISO by such a size, known to sigma, as chi-square: much where it lies between
+// two clicks or under the first, and less than nothing where it lies at one, against a cause that may have any size.
+func offClick(size, sigma float64) float64 {
+	sigma = max(sigma, leastSize)
+	off := (size - max(1, math.Round(3*size))/3) / sigma
+	at := math.Exp(-off*off/2) / (math.Sqrt(2*math.Pi) * sigma) / 3 // against one part in a third of a stop
+	return -2 * math.Log(clicked*at+1-clicked)
 }
 
 // alike is the causes that can't be told apart from the first.

@@ -41,7 +41,8 @@ type DriftFigures struct {
 // CleanCount counts what was said of frames in which nothing was wrong.
 type CleanCount struct {
 	Scatter   exposure.Stops
-	Witness   bool
+	Witness   bool // with card and backdrop; else on face and clothes alone
+	Apart     bool // the rig's lights can be told apart
 	Frames    int
 	Alarms    int // findings
 	Questions int // "turned?", asked for nothing
@@ -49,10 +50,11 @@ type CleanCount struct {
 	Kinds     map[string]int
 }
 
-// CourseCount counts how one light's drift was found.
+// CourseCount counts how one light's drift was found. Without a witness that is a prompt for a card check.
 type CourseCount struct {
 	Course    string
 	Scatter   exposure.Stops
+	Witness   bool
 	Apart     bool // the rig's lights can be told apart
 	Runs      int
 	Within    int   // found within six frames from the one where it reached 0.2 stop
@@ -102,8 +104,8 @@ type view struct {
 	prompts   int
 	questions int
 	kinds     map[string]int
-	last      *advise.Drift // the newest finding that is not over
-	first     int           // frame of the first alarm since watch was reset
+	last      *advise.Drift // the newest finding that is not over; without a witness, the newest prompt
+	first     int           // frame of the first of these since watch was reset
 }
 
 // pause is the usual time between frames: 5 to 8 s.
@@ -337,13 +339,15 @@ func (v *view) look(g *sitting, revision int, r assess.Reading) {
 func (v *view) found(g *sitting, d advise.Drift) {
 	fresh := !v.seen[d.ID]
 	v.seen[d.ID] = true
-	if d.May == "card_check" {
+	switch {
+	case d.May == "card_check":
 		if fresh {
 			v.prompts++
 		}
-		return
-	}
-	if fresh {
+		if !v.blind {
+			return
+		}
+	case fresh:
 		v.alarms++
 		v.kinds[d.Kind]++
 	}

@@ -64,7 +64,10 @@ func rig(apart bool) int {
 // clean shoots frames in which nothing is wrong, half of them with lights that can be told apart.
 func (out *DriftFigures) clean(ctx context.Context, scatter exposure.Stops, o DriftOptions) error {
 	shoots := (o.Frames + framesPerShoot - 1) / framesPerShoot
-	counts := []CleanCount{{Scatter: scatter, Witness: true, Kinds: map[string]int{}}, {Scatter: scatter, Kinds: map[string]int{}}}
+	var counts []CleanCount // of lights that can be told apart with and without a witness, then of others
+	for k := range 4 {
+		counts = append(counts, CleanCount{Scatter: scatter, Apart: k < 2, Witness: k%2 == 0, Kinds: map[string]int{}})
+	}
 	var mu sync.Mutex
 	err := spread(ctx, shoots, workers(nil), func(i int) {
 		var g *sitting
@@ -97,7 +100,7 @@ func (out *DriftFigures) clean(ctx context.Context, scatter exposure.Stops, o Dr
 		mu.Lock()
 		defer mu.Unlock()
 		for k, v := range g.views {
-			c := &counts[k]
+			c := &counts[i%2*2+k]
 			c.Frames += framesPerShoot
 			c.Alarms += v.alarms
 			c.Questions += v.questions
@@ -120,7 +123,6 @@ type course struct {
 var courses = []course{
 	{"step of 0.2 stop", func(int) exposure.Stops { return 0.2 }},
 	{"slope of 0.02 stop a frame", func(k int) exposure.Stops { return min(0.02*exposure.Stops(k+1), 0.5) }},
-	{"slope of 0.01 stop a frame", func(k int) exposure.Stops { return min(0.01*exposure.Stops(k+1), 0.5) }},
 }
 
 const (
@@ -128,19 +130,21 @@ const (
 	beyond = 20 // frames that are waited for it, from the one where it reached 0.2 stop
 )
 
+// course lets one light drift in many studios, before a state that has witnesses and one that has none.
 func (out *DriftFigures) course(ctx context.Context, c course, apart bool, scatter exposure.Stops, o DriftOptions) error {
-	n := CourseCount{Course: c.name, Scatter: scatter, Apart: apart}
+	counts := []CourseCount{{Course: c.name, Scatter: scatter, Apart: apart, Witness: true}, {Course: c.name, Scatter: scatter, Apart: apart}}
 	var mu sync.Mutex
 	err := spread(ctx, o.Runs, workers(nil), func(i int) {
-		g := out.begun(o.Seed*1_000_003+500_000+uint64(i*20), rig(apart), scatter, o, &mu)
+		g := out.begun(o.Seed*1_000_003+500_000+uint64(i*20), rig(apart), scatter, o, true, &mu)
 		if g == nil {
 			return
 		}
-		v := g.views[0]
 		for range before {
 			g.frame(g.pause())
 		}
-		v.reset()
+		for _, v := range g.views {
+			v.reset()
+		}
 		light := i % 2 // the fill shows nowhere by itself: 0.2 stop of it are 0.04 on the card
 		way := exposure.Stops(1 - i/len(g.st.Lights)%2*2)
 		reached, within := 0, 0
@@ -151,38 +155,51 @@ func (out *DriftFigures) course(ctx context.Context, c course, apart bool, scatt
 				reached, within = k+1, g.n+1
 			}
 			g.frame(g.pause())
-		}
-		delay := missed
-		if v.first > 0 {
-			delay = v.first - within + 1
+			if ctx.Err() != nil {
+				return
+			}
 		}
 		mu.Lock()
 		defer mu.Unlock()
-		n.Runs++
-		n.Delays = append(n.Delays, delay)
-		if delay <= 6 {
-			n.Within++
-		}
-		if v.last != nil {
-			if v.last.Group == g.st.Lights[light].Group {
-				n.Light++
-			}
-			if slices.Contains(v.last.Candidates, g.name(light)) {
-				n.Candidate++
-			}
+		for k, v := range g.views {
+			counts[k].add(v, within, g.st.Lights[light].Group, g.name(light))
 		}
 	})
-	slices.Sort(n.Delays)
-	out.Courses = append(out.Courses, n)
+	for k := range counts {
+		slices.Sort(counts[k].Delays)
+	}
+	out.Courses = append(out.Courses, counts...)
 	return err
+}
+
+// add counts what a view said of the drift of one light that reached 0.2 stop in frame within.
+func (n *CourseCount) add(v *view, within int, group, name string) {
+	delay := missed
+	if v.first > 0 {
+		delay = v.first - within + 1
+	}
+	n.Runs++
+	n.Delays = append(n.Delays, delay)
+	if delay <= 6 {
+		n.Within++
+	}
+	if v.last == nil {
+		return
+	}
+	if v.last.Group == group {
+		n.Light++
+	}
+	if slices.Contains(v.last.Candidates, name) {
+		n.Candidate++
+	}
 }
 
 func (g *sitting) name(light int) string { return g.views[0].s.Lights[light].Name }
 
 // begun is the first sitting from a seed on that has a baseline.
-func (out *DriftFigures) begun(seed uint64, lights int, scatter exposure.Stops, o DriftOptions, mu *sync.Mutex) *sitting {
+func (out *DriftFigures) begun(seed uint64, lights int, scatter exposure.Stops, o DriftOptions, blindToo bool, mu *sync.Mutex) *sitting {
 	for try := range uint64(20) {
-		if g := newSitting(seed+try, lights, scatter, o, false); g != nil {
+		if g := newSitting(seed+try, lights, scatter, o, blindToo); g != nil {
 			return g
 		}
 		mu.Lock()
@@ -309,7 +326,7 @@ func (out *DriftFigures) fault(ctx context.Context, f script, o DriftOptions) er
 	n := FaultCount{Fault: f.name, Said: map[string]int{}}
 	var mu sync.Mutex
 	err := spread(ctx, o.Faults, workers(nil), func(i int) {
-		g := out.begun(o.Seed*1_000_003+900_000+uint64(i*20), rig(true), 0.05, o, &mu)
+		g := out.begun(o.Seed*1_000_003+900_000+uint64(i*20), rig(true), 0.05, o, false, &mu)
 		if g == nil {
 			return
 		}

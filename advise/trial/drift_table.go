@@ -12,28 +12,24 @@ import (
 // WriteTable writes what was found as Markdown, each share with its 95 % interval.
 func (d *DriftFigures) WriteTable(w io.Writer) error {
 	var b strings.Builder
+	seenOn := map[bool]string{true: "card and backdrop", false: "face and clothes"}
+	lights := map[bool]string{true: "background, key", false: "background, key, fill"}
 	if len(d.Clean) > 0 {
 		b.WriteString("Clean frames, sitters moving and changing every 15 frames. In brackets: 95 % (Clopper & Pearson).\n\n" +
-			"| scatter | seen on | frames | findings | in 10,000 | of which | wrong questions | card checks |\n|---|---|---|---|---|---|---|---|\n")
+			"| scatter | seen on | lights | frames | findings | in 10,000 | of which | wrong questions | card checks |\n|---|---|---|---|---|---|---|---|---|\n")
 		for _, c := range d.Clean {
-			seen := "face and clothes"
-			if c.Witness {
-				seen = "card and backdrop"
-			}
-			low, high := exact(c.Alarms, c.Frames)
-			fmt.Fprintf(&b, "| %.2f | %s | %d | %d | %.2f (%.2f to %.2f) | %s | %d | %d |\n", float64(c.Scatter), seen, c.Frames, c.Alarms,
-				1e4*float64(c.Alarms)/float64(max(c.Frames, 1)), 1e4*low, 1e4*high, list(c.Kinds), c.Questions, c.Prompts)
+			c.write(&b, seenOn, lights[c.Apart])
+		}
+		for _, c := range both(d.Clean) {
+			c.write(&b, seenOn, "both")
 		}
 	}
 	if len(d.Courses) > 0 {
-		b.WriteString("\nOne light drifts, background or key, up or down; frames count from the one where it reached 0.2 stop, that one included. In brackets: 95 % (Wilson).\n\n" +
-			"| lights | scatter | drift | runs | median | 95th percentile | within 6 | the light named first | among the named |\n|---|---|---|---|---|---|---|---|---|\n")
+		b.WriteString("\nOne light drifts, background or key, up or down; frames count from the one where it reached 0.2 stop, that one included. In brackets: 95 % (Wilson).\n" +
+			"On face and clothes alone a finding is a prompt for a card check.\n\n" +
+			"| seen on | lights | scatter | drift | runs | median | 95th percentile | within 6 | the light named first | among the named |\n|---|---|---|---|---|---|---|---|---|---|\n")
 		for _, c := range d.Courses {
-			rig := "background, key, fill"
-			if c.Apart {
-				rig = "background, key"
-			}
-			fmt.Fprintf(&b, "| %s | %.2f | %s | %d | %s | %s | %s | %s | %s |\n", rig, float64(c.Scatter), c.Course, c.Runs, rank(c.Delays, 0.5), rank(c.Delays, 0.95),
+			fmt.Fprintf(&b, "| %s | %s | %.2f | %s | %d | %s | %s | %s | %s | %s |\n", seenOn[c.Witness], lights[c.Apart], float64(c.Scatter), c.Course, c.Runs, rank(c.Delays, 0.5), rank(c.Delays, 0.95),
 				percent(c.Within, c.Runs), percent(c.Light, c.Runs), percent(c.Candidate, c.Runs))
 		}
 	}
@@ -52,6 +48,30 @@ func (d *DriftFigures) WriteTable(w io.Writer) error {
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// both are the counts of either rig together.
+func both(all []CleanCount) (out []CleanCount) {
+	for _, c := range all {
+		i := slices.IndexFunc(out, func(x CleanCount) bool { return x.Scatter == c.Scatter && x.Witness == c.Witness })
+		if i < 0 {
+			c.Kinds = maps.Clone(c.Kinds)
+			out = append(out, c)
+			continue
+		}
+		x := &out[i]
+		x.Frames, x.Alarms, x.Questions, x.Prompts = x.Frames+c.Frames, x.Alarms+c.Alarms, x.Questions+c.Questions, x.Prompts+c.Prompts
+		for kind, n := range c.Kinds {
+			x.Kinds[kind] += n
+		}
+	}
+	return out
+}
+
+func (c CleanCount) write(w io.Writer, seenOn map[bool]string, lights string) {
+	low, high := exact(c.Alarms, c.Frames)
+	fmt.Fprintf(w, "| %.2f | %s | %s | %d | %d | %.2f (%.2f to %.2f) | %s | %d | %d |\n", float64(c.Scatter), seenOn[c.Witness], lights, c.Frames, c.Alarms,
+		1e4*float64(c.Alarms)/float64(max(c.Frames, 1)), 1e4*low, 1e4*high, list(c.Kinds), c.Questions, c.Prompts)
 }
 
 // percent writes a share of runs with its Wilson interval.

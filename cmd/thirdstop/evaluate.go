@@ -63,13 +63,15 @@ holds in truth: after how many corrections, and in what share of the studios.
 While the advice is followed, somebody turns lights or switches them off without a word: how soon
 that is asked about, and how often a frame is called a hold meanwhile. 40 studios unless told.
 
-    thirdstop evaluate drift [--frames N] [--runs N] [--seed N]
+    thirdstop evaluate drift [--frames N] [--runs N] [--faults N] [--scatter STOPS] [--seed N]
 
-The virtual studio shoots with moving sitters who change, and with scripted faults of its
-lights, at 0.03, 0.05 and 0.10 stop scatter.
+After the guided set-up the virtual studio shoots with moving sitters who change, and with
+scripted faults of its lights, at 0.03, 0.05 and 0.10 stop scatter or the one told. Causes are
+always told apart at 0.05. A part with 0 of them is left out.
 
     --frames N   clean frames at every scatter, for false alarms; 3000 unless told
-    --runs N     drifts of every course, and faults of every kind; 20 unless told
+    --runs N     drifts of every course; 20 unless told
+    --faults N   faults of every kind; as many as runs unless told
 
 Exit code: 0 done, 1 it could not be done, 2 wrong use.
 `
