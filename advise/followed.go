@@ -41,22 +41,32 @@ func (s State) stayed(fit rig.Fit, h hypothesis, m move, region int, by exposure
 	}
 	turned := math.Pow(seen-want, 2) / (v + math.Pow(float64(with.Sigma), 2) + math.Pow(stepError*want, 2))
 	need := 0.0
-	if slices.ContainsFunc(s.passed, func(a Adjustment) bool { return a.Group == s.Lights[m.light].Group && a.To == m.to }) {
+	if s.passedOver(m) {
 		need = late
 	}
 	return seen*seen/v-turned < need
 }
 
-// passOver notes the advice that had time to be followed before the newest frame, and was not. Of a light that stands
+// passedOver tells whether an earlier frame showed that a light had not been turned this way as was advised, by more or by less,
+// though there was time.
+func (s State) passedOver(m move) bool {
+	l := s.Lights[m.light]
+	return slices.ContainsFunc(s.passed, func(a Adjustment) bool { return a.Group == l.Group && (a.To > a.From) == (m.to > l.Power) })
+}
+
+// passOver notes the advice that had time to be followed before the newest frame, and was not, as far as the frame can tell. Of a light that stands
 // otherwise since, what was passed over before says nothing more.
-func (s *State) passOver() {
+func (s *State) passOver(seen [regionCount]rig.Measured) {
 	s.passed = slices.DeleteFunc(slices.Clone(s.passed), func(a Adjustment) bool {
 		i, ok := s.light(a.Group)
 		return !ok || s.Lights[i].Power != a.From
 	})
 	for _, p := range s.pending {
 		i, ok := s.light(p.Group)
-		if !ok || s.Lights[i].Power != p.From || slices.ContainsFunc(s.passed, func(a Adjustment) bool { return a.Group == p.Group && a.To == p.To }) {
+		if !ok || s.Lights[i].Power != p.From {
+			continue
+		}
+		if y := seen[ownRegion(s.Lights[i])]; !y.OK || y.AtLeast || slices.ContainsFunc(s.passed, func(a Adjustment) bool { return a.Group == p.Group && (a.To > a.From) == (p.To > p.From) }) {
 			continue
 		}
 		s.passed = append(s.passed, p)

@@ -263,7 +263,7 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	stood := at.Sub(s.advisedAt)
 	s, set, out, taught := s.settle(at, f.Number, gain, shutter, seen)
 	if stood >= handTime {
-		s.passOver()
+		s.passOver(seen)
 	}
 	if !set.Equal(s.lastSet) {
 		s.overSince = 0
@@ -477,6 +477,9 @@ func (s State) denied(fit rig.Fit, h hypothesis, seen [regionCount]rig.Measured)
 	change := fit.Change(last.Setting, h.set)
 	for _, m := range h.moves {
 		k := ownRegion(s.Lights[m.light])
+		if k != crownRegion && !m.late && !seen[k].OK && s.passedOver(m) {
+			return true // a frame that can't show it is no sign that what was passed over was done
+		}
 		if m.late || k == crownRegion || s.Lights[m.light].Role == string(plan.Fill) || !seen[k].OK || seen[k].AtLeast || !last.Levels[k].OK || last.Levels[k].AtLeast {
 			continue
 		}
