@@ -8,6 +8,7 @@ import (
 
 	"thirdstop/advise"
 	"thirdstop/dashboard/browsertest/fake"
+	"thirdstop/testdata"
 )
 
 // What was found wrongly is shown by hand on a telephone: with a finger, with keys, and taken back.
@@ -102,6 +103,9 @@ func TestAPartThatWasFoundWronglyIsShownByHand(t *testing.T) {
 // In the second engine: a face by the mouse, a backdrop by a finger, white by keys.
 func TestAPartIsShownByHandInFirefox(t *testing.T) {
 	t.Parallel()
+	if !testdata.Thorough() {
+		t.Skip("skipped: the same job is done in Chromium; with CI=true in both")
+	}
 	s := rigged((*fake.Shoot).Shot)
 	p := startFox(t).open(820, 1180, serve(t, s).url())
 	p.says("power down 2/3 stop")
