@@ -30,11 +30,11 @@ func TestTwentyScreensAtTwoFramesASecondAndOneOfThemStuck(t *testing.T) {
 		}
 		return c, err
 	}}
-	if c, _, err := stuck.Dial("ws://"+b.addr+"/api/v1/live", nil); err != nil {
+	idle, _, err := stuck.Dial("ws://"+b.addr+"/api/v1/live", nil)
+	if err != nil {
 		t.Fatal(err)
-	} else {
-		defer c.Close()
 	}
+	defer idle.Close()
 	shown := make([]time.Time, frames+1) // when each frame's state came to be; guarded by mu
 	for range screens - 1 {
 		c := b.mustSocket()
@@ -81,6 +81,25 @@ func TestTwentyScreensAtTwoFramesASecondAndOneOfThemStuck(t *testing.T) {
 		slowest = max(slowest, time.Since(begun))
 	}
 	wait.Wait()
+	// It was stuck indeed: not all states fit into its line.
+	_ = idle.NetConn().(*net.TCPConn).SetReadBuffer(4 << 20)
+	got, last := 0, 0
+	for last < frames {
+		_ = idle.SetReadDeadline(time.Now().Add(10 * time.Second))
+		_, text, err := idle.ReadMessage()
+		if err != nil {
+			break // let go, in the middle of a message that could not leave in time
+		}
+		var m struct {
+			Advice advise.Advice `json:"advice"`
+		}
+		if json.Unmarshal(text, &m) == nil && m.Advice.Number >= 1000 {
+			got, last = got+1, m.Advice.Number-1000
+		}
+	}
+	if got >= frames {
+		t.Errorf("the stuck screen got all %d states one after the other, so it was never stuck", got)
+	}
 	slices.Sort(delays)
 	if len(delays) != (screens-1)*frames {
 		t.Fatalf("%d states were shown, want %d: every frame on every screen that reads", len(delays), (screens-1)*frames)

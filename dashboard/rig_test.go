@@ -113,7 +113,7 @@ func start(t testing.TB, change ...func(*Server, *Config)) *bench {
 	web := &http.Transport{}
 	b.client = http.Client{Transport: web, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	running.Add(1)
-	go func() { b.ended <- b.s.Serve(ctx, l) }()
+	go func() { b.ended <- b.s.Serve(ctx, narrow{l}) }()
 	t.Cleanup(func() {
 		b.halt()
 		web.CloseIdleConnections()
@@ -274,4 +274,15 @@ func closeCode(t testing.TB, c *websocket.Conn) int {
 
 func dashPicture(size int) func(context.Context, int, int) ([]byte, error) {
 	return func(context.Context, int, int) ([]byte, error) { return make([]byte, size), nil }
+}
+
+// narrow gives connections so small a buffer that a caller who reads nothing is noticed soon; a machine's own holds megabytes.
+type narrow struct{ net.Listener }
+
+func (n narrow) Accept() (net.Conn, error) {
+	c, err := n.Listener.Accept()
+	if t, ok := c.(*net.TCPConn); ok {
+		_ = t.SetWriteBuffer(16 << 10)
+	}
+	return c, err
 }
