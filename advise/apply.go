@@ -170,7 +170,7 @@ func (s State) planned(in PlanText) (State, []Output) {
 func (s *State) forget() {
 	s.model, s.taught, s.pending, s.recent, s.tentative, s.Question = rig.Model{}, rig.Model{}, nil, nil, nil, nil
 	s.lastSet, s.putAside, s.heldHere, s.absent = rig.Setting{}, nil, false, nil
-	s.doubt, s.recheck, s.apart, s.offered, s.presumed, s.firm, s.slept, s.restore, s.passed = nil, false, nil, nil, "", nil, nil, nil, nil
+	s.unlit, s.doubt, s.recheck, s.apart, s.offered, s.presumed, s.firm, s.slept, s.restore, s.passed = nil, nil, false, nil, nil, "", nil, nil, nil, nil
 	s.watch.drop()
 	s.Drift = s.drifting()
 	s.Walk, s.Match = nil, nil
@@ -309,6 +309,11 @@ func (s State) referred(in Reference) (State, []Output) {
 		text = "White reference taken back."
 	}
 	if s.taught.Spec.Lights > 0 {
+		if s.Question != nil && (s.assumed() || s.tentative == nil) {
+			s.untaught = false
+			s = s.unanswered() // no further frame can be held against those that it rests on
+			s = s.reteach()
+		}
 		// Another white is another region: what was learned of the old one does not hold.
 		s.model, s.taught, s.firm = withoutRegion(s.model, whiteRegion), withoutRegion(s.taught, whiteRegion), nil
 	}

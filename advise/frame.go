@@ -247,15 +247,7 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 	s.model, s.missed, s.absent = s.taught, s.absent, nil
 	s.recheck = false // what was recorded since is held against this frame
 	if s.Question != nil && f.Number > s.Question.Expires {
-		switch {
-		case s.assumed():
-			s = s.doubted(append(slices.Clone(s.tentative.denied), s.tentative.light)...) // nobody said what it was: learn that light anew
-		case s.tentative != nil:
-			s.presumed = s.Question.Group // nobody said that it was not turned
-		default:
-			s = s.doubted()
-		}
-		s.Question, s.tentative = nil, nil
+		s = s.unanswered()
 	}
 	s, late := s.toldLate(f.Number, s.setting(gain, shutter), f.Reading)
 	s, woke := s.woken(f.Number, s.setting(gain, shutter), seen)
@@ -296,6 +288,20 @@ func (s State) learn(at time.Time, f Frame, fresh bool) (State, []Output) {
 		s.taught = s.model
 	}
 	return s, out
+}
+
+// unanswered takes the open question back: nobody said.
+func (s State) unanswered() State {
+	switch {
+	case s.assumed():
+		s = s.doubted(append(slices.Clone(s.tentative.denied), s.tentative.light)...) // what it was, so that light is learned anew
+	case s.tentative != nil:
+		s.presumed = s.Question.Group // that it was not turned
+	default:
+		s = s.doubted()
+	}
+	s.Question, s.tentative = nil, nil
+	return s
 }
 
 // woken looks whether a light that was found asleep lit the newest frame: then it is on again, and nobody need say so.
@@ -375,6 +381,7 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 	fit := s.model.Fit()
 	base := fit.Predict(now)
 	silent := s.silences(fit, base, now, seen)
+	s, silent = s.heard(silent)
 	if !s.model.Known() && len(silent) == 0 {
 		return s, now, nil, true
 	}
@@ -405,8 +412,9 @@ func (s State) settle(at time.Time, frame int, gain exposure.Stops, shutter expo
 	if i := all[best].absent; i > 0 {
 		l := s.Lights[i-1]
 		s.absent, s.recent = []string{l.Group}, keep
-		return s, all[best].set, []Output{event("absent", Event{Frame: frame, Group: l.Group,
-			Text: fmt.Sprintf("%s did not light frame %d.", l.Name, frame)})}, true
+		out := []Output{event("absent", Event{Frame: frame, Group: l.Group, Text: fmt.Sprintf("%s did not light frame %d.", l.Name, frame)})}
+		s, out = s.unlitAgain(i-1, frame, out)
+		return s, all[best].set, out, true
 	}
 	if !s.model.Known() {
 		return s, now, nil, true // how the lights stand for the first frame is taken from the record
@@ -547,6 +555,58 @@ func (s State) silences(fit rig.Fit, base []rig.Level, now rig.Setting, seen [re
 		out = append(out, h)
 	}
 	return out
+}
+
+// unlit is a light that seems not to have lit the frames of late.
+type unlit struct {
+	group  string
+	frames int
+	fires  bool // it does, somebody said: what the frames show has another cause
+}
+
+// heard leaves out a light of which somebody said that it fires, until the frames no longer look as if it did not.
+func (s State) heard(silent []hypothesis) (State, []hypothesis) {
+	if s.unlit == nil {
+		return s, silent
+	}
+	light, _ := s.light(s.unlit.group)
+	is := func(h hypothesis) bool { return h.absent == light+1 }
+	if !slices.ContainsFunc(silent, is) {
+		s.unlit = nil
+	} else if s.unlit.fires {
+		silent = slices.DeleteFunc(silent, is)
+	}
+	return s, silent
+}
+
+// unlitAgain counts the frames that a light did not light, one after the other. To say it once more helps nobody who sees it
+// fire, so in the third it is asked.
+func (s State) unlitAgain(light, frame int, out []Output) (State, []Output) {
+	n := 1
+	if s.unlit != nil && s.unlit.group == s.Lights[light].Group {
+		n += s.unlit.frames
+	}
+	s.unlit = &unlit{group: s.Lights[light].Group, frames: n}
+	if n < askAfter || s.Question != nil {
+		return s, out
+	}
+	s, q := s.askAbout(frame, []explanation{{light: light, to: s.Lights[light].Power, off: true}})
+	return s, append(out, q)
+}
+
+// itFires goes on after somebody said that a light fires which seemed not to: the frames that were taken for dark say
+// otherwise than was thought, and what it gives is learned anew.
+func (s State) itFires(light int) State {
+	s.unlit = &unlit{group: s.Lights[light].Group, frames: s.unlit.frames, fires: true}
+	s.absent = nil
+	s.watch.Stands = slices.DeleteFunc(slices.Clone(s.watch.Stands), func(x drift.Finding) bool { return x.Kind == drift.Absent && x.Group == s.unlit.group })
+	s.Drift = s.drifting()
+	s.model.Seen = slices.DeleteFunc(slices.Clone(s.model.Seen), func(o rig.Observation) bool { return o.Off[light] })
+	if s.lastSet.Power != nil {
+		s.lastSet.Off = slices.Clone(s.lastSet.Off)
+		s.lastSet.Off[light] = false
+	}
+	return s
 }
 
 // preferred settles what the frame alone leaves open. Advice that was out long

@@ -460,6 +460,9 @@ func (s State) answered(in Answer) (State, []Output) {
 		var which []int
 		if t != nil {
 			which = append(slices.Clone(t.denied), t.light)
+			if t.off && s.unlit != nil && s.unlit.group == q.Group {
+				s = s.itFires(t.light)
+			}
 		}
 		s = s.doubted(which...) // drift: how much light it gives must be learned anew
 		s = s.reteach()

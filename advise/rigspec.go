@@ -56,8 +56,15 @@ func newModel(p *plan.Plan, lights []LightState, gain exposure.Stops, shutter ex
 			}
 		}
 		dark, unlike := 0.0, 0.0 // what the lit region sends back less than white, and how far that is known
-		if main == backdropRegion && p.Backdrop.Colour != plan.White {
-			dark, unlike = math.Log2(reflectance[p.Backdrop.Colour]/reflectance[plan.White]), float64(colourSigma)
+		if p.Backdrop.Colour != plan.White {
+			// A darker backdrop shows the less of what the other lights spill on it, too, and a white sitter the more of its own light's.
+			back := math.Log2(reflectance[p.Backdrop.Colour] / reflectance[plan.White])
+			spread = math.Hypot(spread, float64(colourSigma))
+			if main == backdropRegion {
+				dark, unlike, spill = back, float64(colourSigma), spill-back
+			} else {
+				spill += back
+			}
 		}
 		learned := KnownGuide{}
 		for _, g := range known {

@@ -54,6 +54,7 @@ type State struct {
 	putAside    []Adjustment // advice that was put aside: until other advice, or the plan or a light, takes its place
 	absent      []string     // groups of the lights that did not light the newest frame
 	missed      []string     // groups of those that did not light the frame before it
+	unlit       *unlit       // a light that has not lit the frames of late, as it seems; nil: none
 	unseen      int          // frames in a row that did not show the pending adjustments, though there was time to turn
 	bumped      string       // group of a light whose dial may have been turned up unseen: its region clips
 	doubt       *doubtful    // a change that the newest frame showed and that may be scatter; nil: none

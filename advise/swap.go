@@ -285,8 +285,9 @@ func withBackdrop(p plan.Plan, b plan.Backdrop) plan.Plan {
 	return p
 }
 
-// reflectance is what backdrops of a colour send back (common practice, no source; a mid-grey is 18 %).
-var reflectance = map[plan.BackdropColour]float64{plan.White: 0.9, plan.Grey: 0.18, plan.Black: 0.03, plan.Coloured: 0.45}
+// reflectance is what backdrops of a colour send back (common practice, no source; greys go
+// from about 10 to 60 %).
+var reflectance = map[plan.BackdropColour]float64{plan.White: 0.9, plan.Grey: 0.3, plan.Black: 0.03, plan.Coloured: 0.45}
 
 // otherBackdrop is what a backdrop of another colour does to its region.
 func (s State) otherBackdrop(from, to plan.BackdropColour) rig.Shift {

@@ -233,7 +233,7 @@ func (s State) walkDoubt(x WalkStep, set rig.Setting, before []LightState, seen 
 		switch {
 		case !set.Off[i]:
 			try(h, "It looks as if %s had not fired. See that it is awake and on the right channel, and take the frame again; nothing is learned from this one.", l.Name)
-		case s.takesPart(i) && s.taughtAlone(i):
+		case s.takesPart(i) && s.taughtAlone(i) && !s.tooDarkFor(fit, set, i, seen):
 			try(h, "It looks as if %s were still on. Switch it off and take the frame again; nothing is learned from this one.", l.Name)
 		}
 		if i < len(before) && !set.Off[i] && !before[i].Off && before[i].Power != l.Power {
@@ -244,6 +244,17 @@ func (s State) walkDoubt(x WalkStep, set rig.Setting, before []LightState, seen 
 		}
 	}
 	return text
+}
+
+// tooDarkFor tells whether some region is darker than a light would make it by itself: then that light is not on.
+func (s State) tooDarkFor(fit rig.Fit, set rig.Setting, light int, seen [regionCount]rig.Measured) bool {
+	set.Off = s.offAlone(light)
+	for k, p := range fit.Predict(set) {
+		if y := seen[k]; k != crownRegion && y.OK && !y.AtLeast && p.Value-y.Value > deniedFrom+2*p.Sigma {
+			return true
+		}
+	}
+	return false
 }
 
 // taughtAlone tells whether a frame has shown a light by itself.

@@ -324,7 +324,8 @@ func (s *search) polish(lights []int) {
 }
 
 // nearest goes as near to the targets as the dials allow, one light at a time
-// from several starts, and then takes back every turn that gained nothing.
+// from several starts, and then takes back every turn that gained next to nothing: where no setting is right, another click
+// up today and down tomorrow helps nobody.
 func (s *search) nearest(now []exposure.Dial, free []int) []exposure.Dial {
 	best, bestMiss := slices.Clone(now), s.miss(now)
 	for _, start := range s.starts(now, free) {
@@ -342,15 +343,22 @@ func (s *search) nearest(now []exposure.Dial, free []int) []exposure.Dial {
 			best, bestMiss = at, m
 		}
 	}
+	worth := 0.0
+	if judged := slices.DeleteFunc(slices.Clone(s.targets), func(t Target) bool { return !t.Judged }); len(judged) > 1 {
+		worth = turnWorth // between targets that pull both ways; towards one alone every click counts
+	}
 	for _, l := range free {
 		trial := slices.Clone(best)
 		trial[l] = now[l]
-		if s.miss(trial) <= bestMiss {
-			best = trial
+		if m := s.miss(trial); math.Sqrt(m)-math.Sqrt(bestMiss) <= worth {
+			best, bestMiss = trial, m
 		}
 	}
 	return best
 }
+
+// turnWorth is by how much a turn must shorten the misses, in thousandths of a stop, where they can't be met (common practice, no source).
+const turnWorth = 30
 
 func (s *search) starts(now []exposure.Dial, free []int) [][]exposure.Dial {
 	least, most := slices.Clone(now), slices.Clone(now)

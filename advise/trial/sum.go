@@ -13,15 +13,17 @@ type Summary struct {
 	Studios   int    // in which power alone can reach the targets
 	After     [5]int // on target in truth after no, one, two, three and four corrections, and from then on
 	Never     int
-	Worse     int // studios with a correction for the worse
-	Clips     int // studios with a correction after which a white clips that held
-	Turns     int // dials turned, all together
-	FalseNo   int // power could, and the advice said it can't
-	Unreached int // power can't
-	Skipped   int // nothing to try
-	Walked    int // frames that the set-up walks took, all together
-	First     int // walks whose first frame of all lights left nothing to turn
-	FirstHeld int // walks in which every target held in truth in that frame
+	Worse     int    // studios with a correction for the worse
+	Clips     int    // studios with a correction after which a white clips that held
+	Turns     int    // dials turned, all together
+	FalseNo   int    // power could, and the advice said it can't
+	Unreached int    // power can't
+	Skipped   int    // nothing to try
+	Walked    int    // frames that the set-up walks took, all together
+	First     int    // walks whose first frame of all lights left nothing to turn
+	Looked    int    // studios of which it is known how few lights had to be turned, and that came on target
+	Excess    [3]int // of these with no light more than that, one more, two or more; fewer count as none
+	FirstHeld int    // walks in which every target held in truth in that frame
 }
 
 // kinds are what the outcomes are counted by.
@@ -98,6 +100,10 @@ func (s *Summary) add(o Outcome) {
 		s.Clips++
 	}
 	s.Turns += o.Turns
+	if o.Least >= 0 && o.OnTarget > 0 {
+		s.Looked++
+		s.Excess[max(0, min(2, o.Turned-o.Least))]++
+	}
 	if o.Look {
 		s.FalseNo++
 	}
@@ -136,6 +142,11 @@ func WriteTable(w io.Writer, all []Summary) error {
 	for _, s := range all {
 		if s.Walked > 0 {
 			fmt.Fprintf(w, "\n%s: %.1f frames a walk; the first frame of all lights on target in %s, and with nothing left to turn in %s.\n", s.Name, float64(s.Walked)/float64(s.Studios), share(s.FirstHeld, s.Studios), share(s.First, s.Studios))
+		}
+	}
+	for _, s := range all {
+		if s.Looked > 0 {
+			fmt.Fprintf(w, "\n%s: of %d that came on target %s had no light turned that need not be, %s one, %s two or more, held against the least number of any settings (hair lights left out).\n", s.Name, s.Looked, share(s.Excess[0], s.Looked), share(s.Excess[1], s.Looked), share(s.Excess[2], s.Looked))
 		}
 	}
 	_, err := fmt.Fprintln(w)

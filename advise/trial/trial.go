@@ -33,6 +33,7 @@ type Options struct {
 	Own      bool           // readings through the camera's own curve, as after learning it; else through the default
 	Walk     bool           // the guided set-up is walked first
 	Trace    io.Writer      // what happened frame by frame, where it is wanted; then one studio after another
+	Least    bool           // the least number of lights that had to be turned is looked for
 	AnyClips bool           // the plan allows any share of the sitter to clip
 	Wrong    float64        // how wrong the plan's distances are, one standard deviation; 0.3 is 30 %. Negative: the plan has none
 
@@ -52,6 +53,8 @@ type Outcome struct {
 	Worse     int    // corrections after which the judged regions lay further off than before, by more than scatter
 	Clips     int    // corrections after which a white reference clips in truth that held before
 	Turns     int    // dials turned, in all corrections together
+	Turned    int    // lights of them until every target held, the hair light left out
+	Least     int    // lights that had to be turned for that; -1 where it was not looked for
 	Look      bool   // the advice said that power alone can't
 	Reach     bool   // power alone could: some setting of the dials meets every target in truth
 	Skipped   string // why there was nothing to try
@@ -144,7 +147,7 @@ func asRecorded(st *studio.Studio, s advise.State) bool {
 func one(seed uint64, o Options) (out Outcome) {
 	g, skipped := staged(seed, o)
 	st, want, s, shoot := g.st, g.want, g.state, g.shoot
-	out = Outcome{Seed: seed, Curve: st.Camera.Curve.String(), Skipped: skipped}
+	out = Outcome{Seed: seed, Curve: st.Camera.Curve.String(), Skipped: skipped, Least: -1}
 	out.Apart = !slices.ContainsFunc(st.Lights, func(l studio.Light) bool { return l.Role == studio.Fill })
 	if skipped != "" {
 		return out
@@ -164,6 +167,12 @@ func one(seed uint64, o Options) (out Outcome) {
 		s, at, out.Walked, out.First = w.State, w.At, w.Frames, w.First
 		out.FirstHeld = w.All > 0 && held[w.All-1]
 	}
+	from := slices.Clone(st.Lights)
+	if o.Least {
+		if n, ok := want.least(st); ok {
+			out.Least = n
+		}
+	}
 	before := want.off(st)
 	for n := 1; n <= o.Frames; n++ {
 		r := shoot()
@@ -181,7 +190,7 @@ func one(seed uint64, o Options) (out Outcome) {
 		}
 		if o.Trace != nil {
 			t, white, _ := st.ExpectedIn(studio.Box(g.box), studio.WhiteReference)
-			fmt.Fprintf(o.Trace, "studio %d, frame %d: backdrop floor %+.2f, white peak %+.2f in truth; ", seed, n, floorRoundHead(t), white.Peak)
+			fmt.Fprintf(o.Trace, "studio %d, frame %d: backdrop %+.2f, white peak %+.2f in truth; ", seed, n, slices.Min(want.backdrops(t)), white.Peak)
 			for _, e := range s.Advice.Expected {
 				fmt.Fprintf(o.Trace, "%s %s, then %s ± %.2f; ", e.Name, e.NowText, e.ThenText, e.ThenSigma)
 			}
@@ -201,7 +210,7 @@ func one(seed uint64, o Options) (out Outcome) {
 		if holds := want.off(st) == 0; !holds {
 			out.OnTarget = 0
 		} else if out.OnTarget == 0 {
-			out.OnTarget = n
+			out.OnTarget, out.Turned = n, turned(from, st.Lights)
 		}
 		out.Look = out.Look || s.Advice.Status == advise.Look && (len(s.Advice.Ways) > 0 || s.Advice.Headline == advise.OutOfReach)
 		if s.Advice.Status == advise.Hold {
@@ -232,6 +241,16 @@ func one(seed uint64, o Options) (out Outcome) {
 	return out
 }
 
+// turned counts the lights that stand at another power than before, the hair light left out.
+func turned(from, to []studio.Light) (n int) {
+	for i := range from {
+		if from[i].Power != to[i].Power && from[i].Role != studio.Hair {
+			n++
+		}
+	}
+	return n
+}
+
 func middle(b studio.Box) assess.Box {
 	w, h := b.X1-b.X0, b.Y1-b.Y0
 	return assess.Box{X0: b.X0 + 0.3*w, Y0: b.Y0 + 0.3*h, X1: b.X1 - 0.3*w, Y1: b.Y1 - 0.3*h}
@@ -260,7 +279,7 @@ func planOf(st *studio.Studio, quiet studio.Truth, o Options, r *rand.Rand) plan
 	if p.Backdrop.Colour == plan.Grey { // wanted about where this cloth can be, half a stop off at most
 		aim := exposure.Stops(math.Round((float64(b.Level)+r.Float64()-0.5)*10) / 10)
 		aim = max(min(aim, -0.8), -6)
-		p.Targets.BackdropLevel = plan.Band{Low: aim - 0.3, High: aim + 0.3}
+		p.Targets.BackdropLevel = plan.Band{Low: (aim - 0.3).Round(), High: (aim + 0.3).Round()}
 	}
 	wrong := func(d exposure.Metres) exposure.Metres {
 		if o.Wrong < 0 {
@@ -298,36 +317,29 @@ func (w wanted) off(st *studio.Studio) float64 {
 	if err != nil || white.Size == 0 {
 		return math.Inf(1)
 	}
-	back := floorRoundHead(t)
-	band := w.plan.Targets.WhiteFloor
-	if w.plan.Backdrop.Colour != plan.White {
-		b, _ := t.Region(studio.BackdropRegion)
-		back, band = b.Level, w.plan.Targets.BackdropLevel
-	}
-	miss := func(v exposure.Stops, b plan.Band, high exposure.Stops) float64 {
+	return w.miss(white.Peak, slices.Min(w.backdrops(t)))
+}
+
+// miss is how far outside its target the worse of the white reference and the backdrop lies, in stops.
+func (w wanted) miss(white, back exposure.Stops) float64 {
+	out := func(v exposure.Stops, b plan.Band, high exposure.Stops) float64 {
 		return math.Max(0, math.Max(float64(b.Low-w.slack-v), float64(v-b.High-high)))
 	}
-	worst := miss(back, band, w.slack)
-	return math.Max(worst, miss(white.Peak, w.plan.Targets.WhitePeak, 0.15)) // as far as a sitter's swaying moves it
+	return math.Max(out(back, w.band(), w.slack), out(white, w.plan.Targets.WhitePeak, 0.15)) // as far as a sitter's swaying moves it
+}
+
+// band is the backdrop's target.
+func (w wanted) band() plan.Band {
+	if w.plan.Backdrop.Colour == plan.White {
+		return w.plan.Targets.WhiteFloor
+	}
+	return w.plan.Targets.BackdropLevel
 }
 
 // whiteHolds tells whether the white reference is short of clipping in truth.
 func (w wanted) whiteHolds(st *studio.Studio) bool {
 	_, white, err := st.ExpectedIn(studio.Box(w.box), studio.WhiteReference)
 	return err == nil && white.Size > 0 && white.Peak < 0
-}
-
-// floorRoundHead is the darkest area of the two upper rows, as a reading judges it.
-func floorRoundHead(t studio.Truth) exposure.Stops {
-	floor := exposure.Stops(99)
-	for _, row := range t.Areas[:2] {
-		for _, a := range row {
-			if a.Size >= studio.AreaLeast {
-				floor = min(floor, a.Floor)
-			}
-		}
-	}
-	return floor
 }
 
 // reachable tries background and key over their dials, by halving, since either region

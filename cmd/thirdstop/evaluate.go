@@ -44,7 +44,7 @@ Whether faces are found in such scenes, and how true the difference between thei
 what is said of glare. Files are portraits: what is read of each is listed, to be looked at by eye;
 with files, --scenes 0 leaves the studio out.
 
-    thirdstop evaluate advice [--studios N] [--seed N] [--scatter STOPS] [--off STOPS] [--curve own|default] [--wrong SHARE] [--walk] [--trace]
+    thirdstop evaluate advice [--studios N] [--seed N] [--scatter STOPS] [--off STOPS] [--curve own|default] [--wrong SHARE] [--walk] [--least] [--trace]
 
 The advice is followed in random virtual studios, one to four lights, until every target
 holds in truth: after how many corrections, and in what share of the studios.
@@ -56,6 +56,7 @@ holds in truth: after how many corrections, and in what share of the studios.
     --curve WHICH    read through the camera's own tone curve, as after learning it, or through the default; own unless told
     --wrong SHARE    how wrong the plan's distances are, one standard deviation; 0.3 unless told. -1: the plan has none
     --walk           the guided set-up is walked first; "at once" is then its end
+    --least          it is looked for, too, how few lights had to be turned, out of all settings in truth; dear
     --trace          print every frame and what was advised, instead
 
     thirdstop evaluate unrecorded [--studios N] [--seed N] [--scatter STOPS] [--curve own|default] [--trace]
@@ -110,6 +111,7 @@ func runEvaluateAdvice(ctx context.Context, args []string, stdout, stderr io.Wri
 	curve := flags.String("curve", "own", "")
 	wrong := flags.Float64("wrong", 0.3, "")
 	walk := flags.Bool("walk", false, "")
+	least := flags.Bool("least", false, "")
 	trace := flags.Bool("trace", false, "")
 	if code, done := parse(flags, args, evaluateHelp, stdout, stderr); done {
 		return code
@@ -119,7 +121,7 @@ func runEvaluateAdvice(ctx context.Context, args []string, stdout, stderr io.Wri
 		fmt.Fprintf(stderr, "thirdstop evaluate: studios go from 1 to 100000, scatter over 0 to 0.5 stop, off over 0 to 6 stops, wrong from 0 to 1 or -1, the curve is own or default, and nothing follows\n\n%s", evaluateHelp)
 		return 2
 	}
-	o := trial.Options{Studios: *studios, Seed: *seed, Frames: 8, Scatter: exposure.Stops(*scatter), Off: exposure.Stops(*off), Own: *curve == "own", Wrong: *wrong, Walk: *walk}
+	o := trial.Options{Studios: *studios, Seed: *seed, Frames: 8, Scatter: exposure.Stops(*scatter), Off: exposure.Stops(*off), Own: *curve == "own", Wrong: *wrong, Walk: *walk, Least: *least}
 	if *trace {
 		o.Trace = stdout
 	}
