@@ -353,7 +353,7 @@ func (s State) targets(regions [regionCount]judged, seen [regionCount]rig.Measur
 	out, any := make([]rig.Target, regionCount), false
 	for k, j := range regions {
 		t := j.target
-		t.Judged = t.Judged && seen[k].OK && s.lit(k)
+		t.Judged, t.Clips = t.Judged && seen[k].OK && s.lit(k), seen[k].AtLeast
 		if t.Judged && s.peeks(k, j, seen[k], now[k]) && k == backdropRegion && t.Miss(seen[k].Value) == 0 && s.atLeast(k) {
 			any, out[k] = true, rig.Target{} // how far over it lies is a guess, and its light can't go lower: no reason to turn others
 			continue

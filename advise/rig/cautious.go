@@ -76,7 +76,7 @@ func unsureOf(levels []Level, targets []Target) bool {
 }
 
 // expectedMiss is the mean, over a Gaussian belief about each region, of how far it lies outside its target, in stops; over a
-// target that must hold it counts holdsCost times. Mean of an exceedance: sigma*phi(z) + d*Phi(z), z = d/sigma (a
+// target that must hold it counts for more. Mean of an exceedance: sigma*phi(z) + d*Phi(z), z = d/sigma (a
 // standard integral of the normal density).
 func (f Fit) expectedMiss(set Setting, ranges []Range, targets []Target, dials []exposure.Dial) float64 {
 	set.Power = slices.Clone(set.Power)
@@ -91,8 +91,11 @@ func (f Fit) expectedMiss(set Setting, ranges []Range, targets []Target, dials [
 		}
 		s := math.Hypot(float64(y.Sigma), float64(scatterSigma))
 		over := exceed(float64(y.Value-t.High-t.SlackHigh), s)
-		if t.Holds {
-			over *= holdsCost
+		switch {
+		case t.Holds && t.Clips:
+			over *= backCost
+		case t.Holds:
+			over *= keepCost
 		}
 		sum += over
 		if !t.UpperOnly {
@@ -102,8 +105,13 @@ func (f Fit) expectedMiss(set Setting, ranges []Range, targets []Target, dials [
 	return math.Round(sum*1e5) / 1e5
 }
 
-// holdsCost is how much a blown white costs against one that is too dark: a frame that tells nothing.
-const holdsCost = 1.2
+// What a blown white costs against one that is too dark. From a frame that holds it, what is lost is lost, and the frame
+// tells little of where the light stands: of first guesses about one in seven may blow it (one in keepCost and one).
+// One that is blown already is brought down in the fewest frames.
+const (
+	keepCost = 6
+	backCost = 1.2
+)
 
 func exceed(d, sigma float64) float64 {
 	z := d / sigma

@@ -14,6 +14,7 @@ type Target struct {
 	Aim       exposure.Stops // between Low and High: where to go when a light is turned at all
 	UpperOnly bool           // Low and Aim do not count
 	Holds     bool           // must keep its detail: where not every target can be met, being over this one weighs most
+	Clips     bool           // and it is lost already, as things stand
 	// The slacks say how far outside a level may lie before it is worth a turn
 	// of a dial: half a click and the flashes' scatter.
 	SlackLow, SlackHigh exposure.Stops
