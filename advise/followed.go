@@ -16,6 +16,8 @@ const (
 	// that the advice was passed over: most who don't turn a light at once don't turn it at all, and scatter gets a
 	// new chance with every frame. That is a likelihood ratio of e^4.5.
 	late = 9.0
+	// farOther is by how many stops other lights must have been turned along with one for their spill to matter.
+	farOther = 1
 )
 
 // stayed tells whether a region, which lies by stops from where the frames before the newest have it, rather is where it would
@@ -41,6 +43,9 @@ func (s State) stayed(fit rig.Fit, h hypothesis, m move, region int, by exposure
 	}
 	turned := math.Pow(seen-want, 2) / (v + math.Pow(float64(with.Sigma), 2) + math.Pow(stepError*want, 2))
 	need := 0.0
+	if mostTurned(last.Setting, without) > farOther {
+		need = -clearly // what the others spill on this region is known by guesses, and may have hidden the turn
+	}
 	if s.passedOver(m) {
 		need = late
 	}

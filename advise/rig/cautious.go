@@ -20,8 +20,8 @@ func (f Fit) Cautious(set Setting, ranges []Range, targets []Target, sol Solutio
 	s.prepare()
 	best := slices.Clone(sol.Dials)
 	least := f.expectedMiss(set, ranges, targets, best)
-	for range 3 { // by turns, until no light can be taken back further
-		before := least
+	for range 3 * len(ranges) { // one light after the other, whichever gains most, so that their order decides nothing
+		next, gained := []exposure.Dial(nil), least*(1-gainWorth)
 		for l, r := range ranges {
 			from, to := r.Now, sol.Dials[l]
 			if from == to || keep(l) {
@@ -33,17 +33,18 @@ func (f Fit) Cautious(set Setting, ranges []Range, targets []Target, sol Solutio
 					d = from
 				}
 				trial[l] = d
-				if m := f.expectedMiss(set, ranges, targets, trial); m < least*(1-gainWorth) {
-					best, least = slices.Clone(trial), m
+				if m := f.expectedMiss(set, ranges, targets, trial); m < gained {
+					next, gained = slices.Clone(trial), m
 				}
 				if d == from {
 					break
 				}
 			}
 		}
-		if least == before {
+		if next == nil {
 			break
 		}
+		best, least = next, gained
 	}
 	if slices.Equal(best, sol.Dials) {
 		return sol

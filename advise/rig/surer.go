@@ -39,7 +39,8 @@ func (f Fit) Surer(set Setting, ranges []Range, targets []Target, sol Solution) 
 	if slices.Equal(best, sol.Dials) {
 		return sol
 	}
-	for range 2 { // the rest by single clicks: what one light took over, another need not give any more
+	for range 2 * len(ranges) { // the rest by single clicks: what one light took over, another need not give any more
+		next, gained := []exposure.Dial(nil), least-1e-4
 		for l, r := range ranges {
 			if best[l] == r.Now {
 				continue
@@ -47,11 +48,15 @@ func (f Fit) Surer(set Setting, ranges []Range, targets []Target, sol Solution) 
 			trial := slices.Clone(best)
 			for d := max(r.Least, best[l]-exposure.Stop); d <= min(r.Most, best[l]+exposure.Stop); d += max(r.Click, 1) {
 				trial[l] = d
-				if m := f.expectedMiss(set, ranges, targets, trial); m < least-1e-4 {
-					best, least = slices.Clone(trial), m
+				if m := f.expectedMiss(set, ranges, targets, trial); m < gained {
+					next, gained = slices.Clone(trial), m
 				}
 			}
 		}
+		if next == nil {
+			break
+		}
+		best, least = next, gained
 	}
 	s := search{fit: f, set: set, ranges: ranges, targets: targets}
 	s.prepare()
