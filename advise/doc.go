@@ -12,4 +12,4 @@ package advise
 
 // Rules is the version of the advising rules. It stands on every record, and
 // changes whenever the same inputs could give other outputs.
-const Rules = "5"
+const Rules = "6"
