@@ -114,7 +114,10 @@ func (out *Scenes) scene(n int, st *studio.Studio) error {
 	hints := assess.Hints{}
 	if w, ok := truth.Region(studio.WhiteReference); ok { // a person draws a box well inside
 		cx, cy, dx, dy := (w.Box.X0+w.Box.X1)/2, (w.Box.Y0+w.Box.Y1)/2, (w.Box.X1-w.Box.X0)/5, (w.Box.Y1-w.Box.Y0)/5
-		hints.WhiteReference = &assess.Box{X0: cx - dx, Y0: cy - dy, X1: cx + dx, Y1: cy + dy}
+		box := assess.Box{X0: cx - dx, Y0: cy - dy, X1: cx + dx, Y1: cy + dy}
+		if (place{survey, &truth.Cells}).allWhite(box) { // the middle of a shirt may be a tie, or the edge of a jacket, where nobody draws
+			hints.WhiteReference = &box
+		}
 	}
 	var r [stages]assess.Reading
 	for k, c := range curves {
@@ -305,6 +308,21 @@ func (p place) median(cells []int, w which) exposure.Stops {
 		return studio.NoLight
 	}
 	return level
+}
+
+// allWhite says that every cell in a box shows card or white shirt alone.
+func (p place) allWhite(b assess.Box) bool {
+	n := 0
+	for i, g := range p.t.Region {
+		x0, y0, x1, y1 := p.s.CellBox(i%p.s.Cols, i/p.s.Cols)
+		if x, y := (x0+x1)/2, (y0+y1)/2; x >= b.X0 && x < b.X1 && y >= b.Y0 && y < b.Y1 {
+			if g != studio.WhiteReference && g != studio.WhiteShirtRegion {
+				return false
+			}
+			n++
+		}
+	}
+	return n > 0
 }
 
 // peak is the highest of the channels' 98th percentiles over the cells in a box, if it holds ten.
