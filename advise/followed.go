@@ -38,7 +38,8 @@ func (s State) stayed(fit rig.Fit, h hypothesis, m move, region int, by exposure
 	if region == whiteRegion && s.watch.Another {
 		v += cardSigma * cardSigma
 	}
-	if want*want < tells*tells*v {
+	passed := s.passedOver(m)
+	if want*want < tells*tells*v && !(passed && math.Abs(want) >= float64(askLeast)) {
 		return false
 	}
 	turned := math.Pow(seen-want, 2) / (v + math.Pow(float64(with.Sigma), 2) + math.Pow(stepError*want, 2))
@@ -46,7 +47,7 @@ func (s State) stayed(fit rig.Fit, h hypothesis, m move, region int, by exposure
 	if mostTurned(last.Setting, without) > farOther {
 		need = -clearly // what the others spill on this region is known by guesses, and may have hidden the turn
 	}
-	if s.passedOver(m) {
+	if passed { // whoever did turn it, and scatter hides it, is asked
 		need = late
 	}
 	return seen*seen/v-turned < need
