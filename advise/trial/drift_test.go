@@ -18,7 +18,7 @@ func TestDriftIsFoundAndNamedInVirtualStudios(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, c := range f.Clean {
+	for _, c := range both(f.Clean) {
 		if c.Frames < o.Frames || c.Alarms > 1 { // the goal is 1 in 10,000
 			t.Errorf("witness %v: %d findings in %d clean frames: %v", c.Witness, c.Alarms, c.Frames, c.Kinds)
 		}
