@@ -17,7 +17,7 @@ import (
 // The band of a curtain that runs across in 1/200 s: at shorter times 1 - time x 200 of the frame lies behind the second
 // curtain when the first has run across (derived here). At 1/200 s and longer there is none, however the light stands.
 func TestTheDarkBandOfAShutterFasterThanTheFlash(t *testing.T) {
-	scenes := testdata.Scenes(25, 8)
+	scenes := testdata.Scenes(25, 5)
 	edges := map[int]Edge{1: BottomEdge, 3: TopEdge, 6: LeftEdge, 8: RightEdge} // where the stored picture's bottom comes to lie
 	for _, tv := range []exposure.Shutter{1.0 / 60, 1.0 / 200, 1.0 / 250, 1.0 / 320, 1.0 / 400} {
 		want, seen := max(0, 1-float64(tv)*200), 0

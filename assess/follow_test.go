@@ -61,7 +61,7 @@ func TestDeclaredCardIsFollowed(t *testing.T) {
 
 func cardIsFollowed(t *testing.T, part float64) {
 	frames, followed := 0, 0
-	for k, who := range testdata.Some(studio.Committee(), 4) {
+	for k, who := range testdata.Some(studio.Committee(), 7) {
 		st := sitting(who)
 		s, truth := st.RenderSurvey()
 		whole, _ := card(t, &truth)

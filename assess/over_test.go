@@ -32,7 +32,7 @@ func trueMedian(t testing.TB, s *photo.Survey, truth *studio.Truth, m Mask) floa
 // How far over the edge a clipped backdrop lies: the stated 90 % interval holds the studio's truth about nine times in
 // ten, under the camera's own curve as under the default, on scenes that the estimate was not fitted on.
 func TestClippedEstimatesAreHonest(t *testing.T) {
-	n := uint64(testdata.Scenes(110, 30))
+	n := uint64(testdata.Scenes(110, 24))
 	var held, all, nothing [2]int
 	var off [2][]float64
 	for seed := uint64(52_000); seed < 52_000+n; seed++ {
