@@ -90,13 +90,8 @@ func (s *Server) postRebuild(w http.ResponseWriter, r *http.Request, who Device)
 		return refused("that is the shoot that goes on; choose an earlier one")
 	}
 	earlier, text, err := s.cfg.Past.Rebuild(r.Context(), *b.Shoot)
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return errNoShoot
-	case errors.Is(err, account.ErrNoBaseline):
-		return refused(err.Error())
-	case err != nil:
-		return err
+	if err != nil {
+		return ofPast(err)
 	}
 	if !s.asked.same(who.ID+"/"+*b.Client, b.asked) {
 		return errReused
@@ -143,6 +138,17 @@ func (s *Server) serveSheet(w http.ResponseWriter, r *http.Request, who Device) 
 	return nil
 }
 
+// ofPast is an error of [Past] as the page is told.
+func ofPast(err error) error {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return errNoShoot
+	case errors.Is(err, account.ErrNoBaseline):
+		return refused(err.Error())
+	}
+	return err
+}
+
 // serveExport is GET /api/v1/export?table=frames&as=csv&shoot=ID: one table of a shoot, of this one without an id.
 func (s *Server) serveExport(w http.ResponseWriter, r *http.Request, who Device) error {
 	if s.cfg.Past == nil {
@@ -158,13 +164,8 @@ func (s *Server) serveExport(w http.ResponseWriter, r *http.Request, who Device)
 	}
 	id := cmp.Or(q.Get("shoot"), s.cfg.Shoot.Snapshot().ID)
 	var rows bytes.Buffer // whole or not at all
-	switch err := s.cfg.Past.Export(r.Context(), id, table, form, &rows); {
-	case errors.Is(err, fs.ErrNotExist):
-		return errNoShoot
-	case errors.Is(err, account.ErrNoBaseline):
-		return refused(err.Error())
-	case err != nil:
-		return err
+	if err := s.cfg.Past.Export(r.Context(), id, table, form, &rows); err != nil {
+		return ofPast(err)
 	}
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
 	if form == account.JSONLines {

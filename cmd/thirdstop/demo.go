@@ -133,10 +133,10 @@ func playDemo(ctx context.Context, args []string, stdout, stderr io.Writer, leap
 		settings: settings{Folder: b.capture, Data: filepath.Join(base, "data"), Listen: *listen, Existing: "take", HTTPS: *https}}
 	if !*noPlan {
 		d.Plan = filepath.Join(base, "boathouse.yaml")
-		if _, err := os.Stat(d.Plan); err == nil {
-			// An edit on the page wrote it, in a demo that goes on.
-		} else if err := os.WriteFile(d.Plan, b.plan(), 0o600); err != nil {
-			return fail(fmt.Errorf("the demo's plan can't be written: %w", aboutFile(d.Plan, err, "check the disk, or name another folder with --keep")))
+		if _, err := os.Stat(d.Plan); err != nil { // in a demo that goes on it may hold what was edited on the page
+			if err := os.WriteFile(d.Plan, b.plan(), 0o600); err != nil {
+				return fail(fmt.Errorf("the demo's plan can't be written: %w", aboutFile(d.Plan, err, "check the disk, or name another folder with --keep")))
+			}
 		}
 	}
 	var reached error
