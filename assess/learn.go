@@ -156,21 +156,44 @@ type Learned struct {
 	Misses []tone.Miss // each frame read with a curve that never saw it
 }
 
-// LearnBracket learns a camera's curve from a bracket. Refusals wrap [tone.ErrTooLittle] or
+const (
+	// oneSitting is how long ago a bracket can have been taken that a new one is learned together with: on another day the camera's picture style, which
+	// its standard Exif doesn't tell, may be another.
+	oneSitting = 12 * time.Hour
+	// mostBrackets are learned from together, the newest.
+	mostBrackets = 3
+)
+
+// LearnBracket learns a camera's curve from a bracket, together with those that its curve was learned from earlier in the same
+// sitting (12 hours), as far as they don't contradict it. Refusals wrap [tone.ErrTooLittle] or
 // [tone.ErrNotFixed], and nothing is learned then.
-func LearnBracket(shots []Shot, key tone.Key, at time.Time) (*Learned, error) {
+func LearnBracket(shots []Shot, key tone.Key, at time.Time, earlier ...tone.Bracket) (*Learned, error) {
 	steps := BracketSteps(shots)
 	if len(shots) < FewestShots || len(steps) < FewestShots-1 {
 		return nil, fmt.Errorf("%w: these %d frames hold %d steps of exposure; take five to nine frames, each with another shutter time", tone.ErrTooLittle, len(shots), len(steps))
 	}
-	fitted, err := tone.Fit(steps, nil)
+	newest, err := tone.Gathered(steps)
 	if err != nil {
 		return nil, err
 	}
-	l := &Learned{Fitted: fitted, Steps: steps, Misses: tone.LeaveOneOut(steps, nil)}
+	newest.Taken = at.UTC().Truncate(time.Second)
+	var recent []tone.Bracket
+	for _, b := range earlier {
+		if d := at.Sub(b.Taken); d > -oneSitting && d < oneSitting && len(recent) < mostBrackets-1 {
+			recent = append(recent, b)
+		}
+	}
+	fitted, used, err := tone.FitTogether(newest, recent...)
+	if err != nil {
+		return nil, err
+	}
+	l := &Learned{Fitted: fitted, Steps: steps, Misses: tone.LeaveOneOut(steps, nil, used...)}
 	median, most := tone.Spread(l.Misses, 20, 245)
-	l.Entry = tone.Entry{Version: tone.EntryVersion, Key: key, Curve: fitted.Curve, Learned: at.UTC().Truncate(time.Second), Frames: len(shots),
+	l.Entry = tone.Entry{Version: tone.EntryVersion, Key: key, Curve: fitted.Curve, Learned: newest.Taken, Brackets: append([]tone.Bracket{newest}, used...),
 		From: fitted.From, To: fitted.To, Edge: fitted.Edge, Median: median.Round(), Most: most.Round()}
+	for _, b := range l.Entry.Brackets {
+		l.Entry.Frames += b.Frames()
+	}
 	return l, nil
 }
 

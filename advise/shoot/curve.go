@@ -132,8 +132,9 @@ func (s *Shoot) learnWhenReady() {
 	}
 	s.learning = true
 	key, at := s.shotsOf, s.now()
+	stored, _ := s.c.Curves.Entry(key)
 	s.beside.Go(func() {
-		learned, err := assess.LearnBracket(shots, key, at)
+		learned, err := assess.LearnBracket(shots, key, at, stored.Brackets...)
 		s.mu.Lock()
 		defer s.mu.Unlock()
 		defer s.show()
@@ -141,7 +142,7 @@ func (s *Shoot) learnWhenReady() {
 		if s.closed || !s.state.Bracketing() || !s.state.Bracket.Ready {
 			return // left meanwhile; or it is learned again when the shoot goes on
 		}
-		c := advise.Curve{How: advise.CurveByBracket, Camera: key.Camera(), Frames: len(shots)}
+		c := advise.Curve{How: advise.CurveByBracket, Camera: key.Camera()}
 		if err == nil {
 			c.Was = s.c.Curves.For(key)
 			_, err = s.c.Curves.Save(learned.Entry)
@@ -150,6 +151,7 @@ func (s *Shoot) learnWhenReady() {
 			s.takeCurve(advise.Curve{How: advise.CurveByBracket, Why: sentence(err) + "."})
 			return
 		}
+		c.Frames = learned.Entry.Frames
 		c.Now, c.Median, c.Most, c.Edge = learned.Entry.Curve, learned.Entry.Median, learned.Entry.Most, learned.Fitted.EdgeSigma().Round()
 		s.takeCurve(c)
 	})

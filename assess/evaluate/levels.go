@@ -180,23 +180,27 @@ func (out *Scenes) scene(n int, st *studio.Studio) error {
 // who was told that the edge is not known well enough moves the lamp a little.
 var brackets = []exposure.Stops{0.5, 0.42, 0.6}
 
-// learn takes a bracket and learns from it, and takes another while the command would ask for one. It gives the best, and how
-// many were taken.
+// learn takes a bracket and learns from it, and takes another, from which and those before it learns together, while the command would
+// ask for one. It gives how many were taken.
 func learn(st *studio.Studio, viaJPEG bool) (best *tone.Fitted, taken int, err error) {
+	var earlier []tone.Bracket
 	for _, over := range brackets {
 		shots, failed := bracket(st, bracketFrames, over, viaJPEG)
 		if failed != nil {
 			return nil, taken, failed
 		}
 		taken++
-		f, failed := tone.Fit(assess.BracketSteps(shots), nil)
+		newest, failed := tone.Gathered(assess.BracketSteps(shots))
 		if failed != nil {
 			err = failed
 			continue
 		}
-		if best == nil || f.EdgeSigma() < best.EdgeSigma() {
-			best = f
+		f, used, failed := tone.FitTogether(newest, earlier...)
+		if failed != nil {
+			err = failed
+			continue
 		}
+		best, earlier = f, append([]tone.Bracket{newest}, used...)
 		if best.EdgeSigma() <= tone.EdgeKnown {
 			break
 		}

@@ -64,21 +64,11 @@ func Fit(steps []Step, begin *Curve) (*Fitted, error) {
 	if begin == nil {
 		begin = Default()
 	}
-	if err := checkSteps(steps); err != nil {
-		return nil, err
-	}
-	if err := moves(steps, begin); err != nil {
-		return nil, err
-	}
-	var lines []seen
-	for i := range steps {
-		lines = append(lines, gather(i, &steps[i], begin)...)
-	}
-	f, err := fit(steps, lines, begin)
+	b, err := gathered(steps, begin)
 	if err != nil {
 		return nil, err
 	}
-	return f, f.fixed(steps)
+	return b.fit(begin)
 }
 
 func checkSteps(steps []Step) error {
@@ -116,7 +106,6 @@ const (
 	freeKnots  = 11
 	correlated = 1.2  // reach of the prior's correlation along the axis, one and a half nodes
 	nearEdge   = 0.15 // stops under the edge within which a curve's end lies
-	edgeSlope  = 0.4  // how far cameras lie from the slope at the end of the curve begun from, one standard deviation of its share
 	ownShare   = 0.2  // how much of the prior's sigma each channel may differ by
 	huber      = 1.5
 	settled    = 10          // rounds of Huber's weights before Tukey's
@@ -125,11 +114,22 @@ const (
 	flatAt     = 4 * freeKnots // where the share of plain sRGB stands among the unknowns
 )
 
+// endPrior is how far cameras lie from the slope at the end of the curve begun from, one standard deviation of its share.
+type endPrior float64
+
+const (
+	// endOpen is for brackets, which show the end or leave it unsure: the studio's cameras have a quarter to three and a half times the default's slope.
+	endOpen endPrior = 1.5
+	// endHeld is for single steps, which never show it.
+	endHeld endPrior = 0.4
+)
+
 // system collects normal equations. Unknowns: 11 knots for all channels, 11 for
 // each, the share of plain sRGB, then each frame's error of exposure.
 type system struct {
 	steps  []Step
 	begin  *Curve
+	end    endPrior
 	frames map[int]int // frame number to its place among the unknowns
 	number []int       // and back
 	n      int
@@ -137,8 +137,8 @@ type system struct {
 	prior  *mat.SymDense // precision
 }
 
-func newSystem(steps []Step, begin *Curve) *system {
-	s := &system{steps: steps, begin: begin, frames: map[int]int{}, n: flatAt + 1, flat: flatShare(begin)}
+func newSystem(steps []Step, begin *Curve, end endPrior) *system {
+	s := &system{steps: steps, begin: begin, end: end, frames: map[int]int{}, n: flatAt + 1, flat: flatShare(begin)}
 	var precision []float64
 	add := func(frame int, sigma exposure.Stops) {
 		if _, ok := s.frames[frame]; !ok {
@@ -191,7 +191,7 @@ func (s *system) sigmaAt(i, group int) float64 {
 	flat := s.flat * s.flatness(max(group-1, 0), code)
 	v = math.Sqrt(max(v*v-flat*flat, 0))
 	if i == freeKnots-1 {
-		v = edgeSlope * nearEdge
+		v = float64(s.end) * nearEdge
 	}
 	if group > 0 {
 		v *= ownShare
@@ -259,11 +259,11 @@ func fit(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
 		return nil, fmt.Errorf("%w: even places that are unclipped in two frames cover too few tones; "+
 			"take frames from nearly white to nearly black, of a scene with light and dark surfaces", ErrTooLittle)
 	}
-	return solve(steps, lines, begin)
+	return solve(steps, lines, begin, endOpen)
 }
 
 // solve finds the likeliest curve under lines and prior.
-func solve(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
+func solve(steps []Step, lines []seen, begin *Curve, end endPrior) (*Fitted, error) {
 	f := &Fitted{From: White, lines: lines, Frames: map[int]exposure.Stops{}}
 	for _, l := range lines {
 		if l.atLeast {
@@ -273,7 +273,7 @@ func solve(steps []Step, lines []seen, begin *Curve) (*Fitted, error) {
 		f.Lines++
 		f.From, f.To = min(f.From, l.dark), max(f.To, l.light)
 	}
-	s := newSystem(steps, begin)
+	s := newSystem(steps, begin, end)
 	rows, want := make([]row, len(lines)), make([]float64, len(lines))
 	for i := range lines {
 		rows[i], want[i] = s.row(&lines[i])

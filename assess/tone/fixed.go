@@ -158,8 +158,9 @@ func Misses(steps []Step, c *Curve) []Miss {
 }
 
 // LeaveOneOut learns anew for each frame, without the steps it is part of, and reads those
-// steps with the curve that never saw the frame. Frames without which too little is left are skipped.
-func LeaveOneOut(steps []Step, begin *Curve) []Miss {
+// steps with the curve that never saw the frame. Frames without which too little is left are skipped. Earlier brackets are learned from
+// each time.
+func LeaveOneOut(steps []Step, begin *Curve, earlier ...Bracket) []Miss {
 	if begin == nil {
 		begin = Default()
 	}
@@ -171,17 +172,18 @@ func LeaveOneOut(steps []Step, begin *Curve) []Miss {
 	}
 	var out []Miss
 	for _, frame := range sortedKeys(frames) {
-		var kept []seen
+		kept := Bracket{steps: steps}
 		var test []Step
 		var index []int
 		for i := range steps {
 			if steps[i].LightFrame == frame || steps[i].DarkFrame == frame {
 				test, index = append(test, steps[i]), append(index, i)
 			} else {
-				kept = append(kept, lines[i]...)
+				kept.lines = append(kept.lines, lines[i]...)
 			}
 		}
-		f, err := fit(steps, kept, begin)
+		kept = kept.with(earlier)
+		f, err := fit(kept.steps, kept.lines, begin)
 		if err != nil {
 			continue
 		}

@@ -66,7 +66,7 @@ func Refine(known []Known, begin *Curve) (*Fitted, error) {
 	left := 0.0
 	for round := range rounds { // a step that lies off is believed the less, the further (Cauchy's weights)
 		var err error
-		if f, err = solve(steps, lines, begin); err != nil {
+		if f, err = solve(steps, lines, begin, endHeld); err != nil {
 			return nil, err
 		}
 		for i := range steps {

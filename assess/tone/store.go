@@ -84,8 +84,8 @@ func (k Key) file() string {
 	return slug + "-" + hex.EncodeToString(sum[:4]) + ".json"
 }
 
-// EntryVersion is the version of a stored curve's file.
-const EntryVersion = 1
+// EntryVersion is the version of a stored curve's file. Version 1, which kept no brackets, is read as well.
+const EntryVersion = 2
 
 // Entry is a learned curve as it is stored.
 type Entry struct {
@@ -100,6 +100,9 @@ type Entry struct {
 
 	// Known are the single steps that a curve was learned from during shoots; empty for one that a bracket gave.
 	Known []Known `json:"known,omitempty"`
+
+	// Brackets are those a curve was learned from, the newest first; empty where single steps gave it.
+	Brackets []Bracket `json:"brackets,omitempty"`
 
 	// Errors of a step read leave-one-out, codes 20 to 245; 0 where they could not be taken.
 	Median exposure.Stops `json:"off_median_stops"`
@@ -116,8 +119,8 @@ func DecodeEntry(text []byte) (Entry, error) {
 		return Entry{}, fmt.Errorf("%w: %w", ErrEntry, err)
 	}
 	switch {
-	case e.Version != EntryVersion:
-		return Entry{}, fmt.Errorf("%w: its version is %d, this thirdstop reads %d", ErrEntry, e.Version, EntryVersion)
+	case e.Version < 1 || e.Version > EntryVersion:
+		return Entry{}, fmt.Errorf("%w: its version is %d, this thirdstop reads 1 to %d", ErrEntry, e.Version, EntryVersion)
 	case e.Curve == nil || e.Curve.name == "":
 		return Entry{}, fmt.Errorf("%w: it holds no curve", ErrEntry)
 	case e.Curve.source != FromFrames:

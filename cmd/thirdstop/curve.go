@@ -93,26 +93,30 @@ func learnCurve(ctx context.Context, folder string, names []string, stdout, stde
 	if err != nil {
 		return err
 	}
-	l, err := assess.LearnBracket(shots, key, time.Now())
-	if err != nil {
-		return fmt.Errorf("nothing was learned: %w", err)
-	}
-	fitted, out, e := l.Fitted, l.Misses, l.Entry
 	store, err := tone.OpenStore(folder)
 	if err != nil {
 		fmt.Fprintln(stderr, "thirdstop curve:", err)
 	}
+	stored, _ := store.Entry(key)
+	l, err := assess.LearnBracket(shots, key, time.Now(), stored.Brackets...)
+	if err != nil {
+		return fmt.Errorf("nothing was learned: %w", err)
+	}
+	fitted, out, e := l.Fitted, l.Misses, l.Entry
 	path, err := store.Save(e)
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(stdout, "Learned %s: %s (%s), from %d frames.\n\n", fitted.Curve.Name(), key.Camera(), key.Rendering(), len(shots))
+	fmt.Fprintf(stdout, "Learned %s: %s (%s), from %d frames.\n\n", fitted.Curve.Name(), key.Camera(), key.Rendering(), e.Frames)
+	if n := len(e.Brackets); n > 1 {
+		fmt.Fprintf(stdout, "They are those of %d brackets: this one, and what an earlier one of the last hours showed of the same curve.\n\n", n)
+	}
 	printCurve(stdout, e)
 	fmt.Fprintf(stdout, "\nEach frame read with a curve that never saw it (error of a step, stops):\n\n")
 	printMisses(stdout, shots, fitted, out)
 	if sigma := fitted.EdgeSigma(); sigma > tone.EdgeKnown {
 		fmt.Fprintf(stdout, "\nNote: too few places lay at the edge of clipping, so all levels together may be off by ±%.2f.\n"+
-			"Take the bracket again with the lamp a little nearer or further, and learn from that one.\n", float64(sigma))
+			"Take another bracket with the lamp a little nearer or further, and learn from that one: what this one showed is kept, and counts with it.\n", float64(sigma))
 	}
 	fmt.Fprintf(stdout, "\nKept in %s. It serves from the next start of the daemon.\n", path)
 	return nil

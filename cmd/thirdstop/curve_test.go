@@ -93,6 +93,23 @@ func TestACurveIsLearnedKeptAndUsed(t *testing.T) {
 	}
 }
 
+// A second bracket with the lamp moved counts with the first; the first taken again doesn't count twice.
+func TestASecondBracketCountsWithTheFirst(t *testing.T) {
+	lonely(t)
+	data := t.TempDir()
+	first := bracketFiles(t, nil)
+	moved := bracketFiles(t, func(_ int, st *studio.Studio) { st.Ambient.Value = 10.2 })
+	for _, x := range []struct {
+		files []string
+		want  string
+	}{{first, "from 9 frames"}, {first, "from 9 frames"}, {moved, "from 18 frames"}} {
+		code, out, errs := ran(t, append([]string{"curve", "learn", "--data", data}, x.files...)...)
+		if code != 0 || !strings.Contains(out, x.want) || strings.Contains(out, "2 brackets") != (x.want == "from 18 frames") {
+			t.Fatalf("learning ended with %d, want it to be %s:\n%s%s", code, x.want, out, errs)
+		}
+	}
+}
+
 func TestWhatIsNoBracketIsRefusedWithItsFile(t *testing.T) {
 	lonely(t)
 	data := t.TempDir()
