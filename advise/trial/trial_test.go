@@ -8,7 +8,7 @@ import (
 
 // A small closed loop on pictures, for every change: readings through the camera's own
 // curve, plans whose distances are 30 % wrong. The bounds are what was found over some hundred
-// studios, with room for chance (derived here); `thirdstop evaluate advice` tries as many as wanted.
+// studios, with room for chance (derived here: one in twenty takes longer, so one of six may); `thirdstop evaluate advice` tries as many as wanted.
 func TestAdviceLeadsOnTargetInVirtualStudios(t *testing.T) {
 	n := 24
 	if !testdata.Thorough() {
@@ -38,8 +38,8 @@ func TestAdviceLeadsOnTargetInVirtualStudios(t *testing.T) {
 	if tried < n/2 {
 		t.Fatalf("only %d of %d studios could be tried", tried, n)
 	}
-	if never > tried/20 || late > tried/10 {
-		t.Errorf("of %d studios %d never came on target and %d only after more than two corrections (three from a clipped start), want at most %d and %d", tried, never, late, tried/20, tried/10)
+	if never > tried/20 || late > max(tried/10, 1) {
+		t.Errorf("of %d studios %d never came on target and %d only after more than two corrections (three from a clipped start), want at most %d and %d", tried, never, late, tried/20, max(tried/10, 1))
 	}
 }
 

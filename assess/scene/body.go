@@ -92,32 +92,46 @@ func (l *look) markBody(seeds []label, tops map[int]int, spans []span, top int) 
 	}
 	size := float64(head)
 	chin := float64(top) + 1.2*size
+	mid = middleOf(spans, top+head/2, min(int(chin), l.Rows), mid, head)
 	for y := top; y < min(int(chin), l.Rows); y++ {
 		for x := max(0, mid-int(0.7*size)); x <= min(l.Cols-1, mid+int(0.7*size)); x++ {
 			l.head[y*l.Cols+x] = true
 		}
 	}
+	o := l.fitOutline(seeds, mid, min(int(chin), l.Rows), size, chin)
 	for y := int(chin); y < l.Rows; y++ {
 		down := ramp(float64(y)-chin, 0.2*size, 1.0*size)
-		half, core := size*(0.3+0.55*down), size*(0.15+0.3*down)
-		from, to := max(0, mid-int(half)), min(l.Cols-1, mid+int(half))
-		// Where an outline shows on both sides, as wide as shoulders are, it needs no guess: full
-		// hair makes a head look larger than the body that goes with it.
-		if o := spans[y]; o.n > 0 && float64(o.to-o.from) > 1.1*size && o.from < mid && o.to > mid {
-			from, to = max(from, o.from), min(to, o.to)
-		}
-		wide := size * (0.3 + 1.2*down)
-		for x := max(0, mid-int(wide)); x <= min(l.Cols-1, mid+int(wide)); x++ {
-			l.near[y*l.Cols+x] = true
-		}
-		for x := from; x <= to; x++ {
+		core := coreHalf(float64(y)-chin, size)
+		wide := int(size * (0.3 + 1.45*down))
+		for x := max(0, mid-wide); x <= min(l.Cols-1, mid+wide); x++ {
 			i := y*l.Cols + x
-			l.body[i] = true
-			if seeds[i] == nothing && math.Abs(float64(x-mid)) <= core {
+			l.near[i] = true
+			l.body[i] = l.body[i] || o.holds(x, y, 0)
+			if seeds[i] != nothing {
+				continue
+			}
+			if math.Abs(float64(x-mid)) <= core {
 				seeds[i], l.core[i] = sitter, true
+			} else if o.holds(x, y, 1) {
+				seeds[i] = sitter
 			}
 		}
 	}
+}
+
+// middleOf is where the middle of a head lies, from its lower half, where hair and light from one side mislead less than
+// at the top.
+func middleOf(spans []span, from, to, mid, head int) int {
+	var at []float64
+	for y := from; y < to; y++ {
+		if s := spans[y]; s.n > 0 && s.to-s.from <= head*5/4 {
+			at = append(at, float64(s.from+s.to)/2)
+		}
+	}
+	if len(at) < 3 {
+		return mid
+	}
+	return min(max(int(median(at)+0.5), mid-head/3), mid+head/3)
 }
 
 // span is how far the marked cells of a row reach.

@@ -70,7 +70,8 @@ const Sure = 0.5
 //     narrow backdrop they show the room.
 //  2. Cells that clearly differ are the sitter, if they lie in the middle or reach it,
 //     or clutter, if they hang on an upper side border. What lies under a head is sitter,
-//     whatever it looks like: a white shirt before white paper has no edge.
+//     whatever it looks like, as far as the plainest outline of a body reaches: a white shirt before
+//     white paper has no edge, or one on one side only.
 //  3. From these certain cells the labels spread and meet at the strongest edges.
 //  4. The backdrop's evenness, its reach along the border and how far it comes
 //     down beside the sitter say how sure it is. A horizon fails the last.
@@ -309,7 +310,7 @@ func (l *look) grow() {
 // clouds change over several cells; a head, a flag and a shoulder change at once.
 func (l *look) growGently() {
 	const (
-		bounds = 12 // times the limit
+		bounds = 20 // times the limit
 	)
 	l.gentle = append([]bool(nil), l.agree...)
 	var queue []int
@@ -363,7 +364,7 @@ func (l *look) label() []label {
 		like  = 0.35 // anything else taking a cell that looks like backdrop
 	)
 	// Before smooth paper a white shirt shows by a faint line only.
-	faint := min(max(leastEdge, 6*l.ripple), mostEdge)
+	faint := l.faint()
 	return l.spread(seeds, func(lb label, from, to int) float64 {
 		d := l.colour[from].distance(l.colour[to]) / mostEdge
 		alike := l.agree[to] || l.gentle[to]

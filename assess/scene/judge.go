@@ -99,13 +99,29 @@ func (l *look) unmixed(back []bool) []bool {
 		}
 	}
 	usual := 1.3*median(rough) + 0.5
-	faint := min(max(leastEdge, 6*l.ripple), mostEdge) * 2 / 3
+	faint := l.faint() * 2 / 3
 	for i, in := range back {
-		if in && !inner[i] && l.texture[i] <= usual {
-			l.neighbours(i, func(j int) { out[i] = out[i] || inner[j] && l.colour[i].distance(l.colour[j]) < faint })
+		if in && !inner[i] {
+			l.neighbours(i, func(j int) {
+				out[i] = out[i] || inner[j] && l.texture[i] <= min(max(usual, 1.3*l.texture[j]+0.5), usual+1) && l.continues(i, j, inner, faint)
+			})
 		}
 	}
 	return out
+}
+
+// continues says that cell i, at an outline, is of the tone of its inner neighbour j, or of the tone to which the light
+// changes from the cell beyond that to j.
+func (l *look) continues(i, j int, inner []bool, faint float64) bool {
+	if l.colour[i].distance(l.colour[j]) < faint {
+		return true
+	}
+	k := 2*j - i
+	if !l.gentle[i] || k < 0 || k >= len(inner) || !inner[k] || (j == i+1 || j == i-1) && k/l.Cols != j/l.Cols {
+		return false
+	}
+	a, b := l.colour[k], l.colour[j]
+	return l.colour[i].distance(vec{2*b[0] - a[0], 2*b[1] - a[1], 2*b[2] - a[2]}) < faint
 }
 
 // doubtful marks what of the sitter looks just like the backdrop and isn't right under a head: light
@@ -123,7 +139,7 @@ func (l *look) doubtful(who []bool) []bool {
 // reached from the sitter without crossing a line. Paper beside a bare neck has lines around it.
 func (l *look) perhaps(who []bool) []bool {
 	out := make([]bool, len(who))
-	faint := min(max(leastEdge, 6*l.ripple), mostEdge)
+	faint := l.faint()
 	var queue []int
 	for i, in := range who {
 		if in && l.near[i] {

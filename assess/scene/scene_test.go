@@ -371,3 +371,17 @@ func TestAMaskOfTheSameGridIsAskedCellByCell(t *testing.T) {
 		t.Error("a mask of another grid isn't asked by place")
 	}
 }
+
+// The survey of a 24-megapixel frame of somebody in a white shirt before white paper.
+func BenchmarkFind24MP(b *testing.B) {
+	st := studio.BoatHouse(5)
+	st.Camera.Width, st.Camera.PictureHeight = 6000, 4000
+	st.Sitter.Wear = studio.WhiteShirt
+	st.Balance(0.25, -0.35)
+	s, _ := st.RenderSurvey()
+	for b.Loop() {
+		if sc := Find(s, Hints{}); !sc.Backdrop.Found() || !sc.Sitter.Found() {
+			b.Fatal("no backdrop or nobody before it")
+		}
+	}
+}
