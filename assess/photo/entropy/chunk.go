@@ -201,11 +201,10 @@ var pool = sync.Pool{New: func() any { return new(worker) }}
 type worker struct {
 	*job
 	coefs  [roomBlocks*64 + behind]int16
-	flat   [roomBlocks]bool // blocks of a first coefficient alone
+	kinds  [roomBlocks]kind
 	bridge [bridgeBlocks*64 + behind]int16
-	bflat  [bridgeBlocks]bool
+	bkinds [bridgeBlocks]kind
 	heads  []head
-	sum    [3]int32 // of the differences decoded
 	main   stream
 	aside  stream
 	measurer
@@ -233,22 +232,19 @@ const (
 
 // decode decodes up to n MCUs, or to the first position at or behind stop. With
 // guess it takes down where the first ones began.
-func (w *worker) decode(s *stream, out []int16, flat []bool, n, stop int, guess bool) (int, why) {
+func (w *worker) decode(s *stream, out []int16, kinds []kind, n, stop int, guess bool) (int, why) {
 	per := len(w.plan)
 	for m := range n {
 		if s.low() {
 			s.fill()
 		}
 		if guess && m < headMCUs {
-			w.heads = append(w.heads, head{s.position(), w.sum})
+			w.heads = append(w.heads, head{s.position(), s.sum})
 		}
 		blocks := out[m*per*64 : (m+1)*per*64+behind]
 		clear(blocks[:per*64])
-		if !s.mcu(w.plan, blocks, flat[m*per:(m+1)*per], w.job.vector) {
+		if !s.mcu(w.plan, blocks, kinds[m*per:(m+1)*per], w.job.vector) {
 			return m, senseless
-		}
-		for i := range w.plan {
-			w.sum[w.plan[i].comp] += int32(blocks[i*64])
 		}
 		at := s.position()
 		if at > s.end {
@@ -295,11 +291,14 @@ func (w *worker) chunk(i int) bool {
 	w.meetings.Add(1)
 	// at is the true state where they meet: the guess holds from its MCU h on.
 	per := len(w.plan)
-	met0 := at
+	from := at.mcu
 	n = min(n-h, w.total-at.mcu)
 	at.mcu += n
-	for ch := range at.pred {
-		at.pred[ch] += w.sum[ch] - w.heads[h].sum[ch]
+	// What the guess's sums lack.
+	lacks := at.pred
+	for ch := range lacks {
+		lacks[ch] -= w.heads[h].sum[ch]
+		at.pred[ch] = lacks[ch] + w.main.sum[ch]
 	}
 	switch {
 	case last && at.mcu == w.total:
@@ -310,10 +309,8 @@ func (w *worker) chunk(i int) bool {
 		at.position = w.main.position() - stop
 		w.handOver(i+1, at)
 	}
-	before := met0
-	before.mcu -= bridged.n
-	if !w.measure(w.bridge[:], w.bflat[:], bridged.n, before.mcu, &bridged.pred) ||
-		!w.measure(w.coefs[h*per*64:], w.flat[h*per:], n, met0.mcu, &met0.pred) {
+	if !w.measure(w.bridge[:], w.bkinds[:], bridged.n, from-bridged.n, bridged.pred) ||
+		!w.measure(w.coefs[h*per*64:], w.kinds[h*per:], n, from, lacks) {
 		return false
 	}
 	if reason == full && at.mcu < w.total {
@@ -328,8 +325,8 @@ func (w *worker) guess(c chunk, stop int) (int, why) {
 	room := roomBlocks / len(w.plan)
 	w.main.reset(w.scan[c.from:], 0)
 	for from := 0; ; {
-		w.heads, w.sum = w.heads[:0], [3]int32{}
-		n, reason := w.decode(&w.main, w.coefs[:], w.flat[:], room, stop, true)
+		w.heads = w.heads[:0]
+		n, reason := w.decode(&w.main, w.coefs[:], w.kinds[:], room, stop, true)
 		if reason != senseless || n >= headMCUs {
 			return n, reason
 		}
@@ -361,9 +358,6 @@ type bridge struct {
 func (w *worker) meet(c chunk, at *state) (b bridge, h int, ok bool) {
 	b.pred = at.pred
 	start := *at
-	sum := w.sum // the guess's own
-	defer func() { w.sum = sum }()
-	w.sum = [3]int32{}
 	position := at.position
 	per := len(w.plan)
 	for {
@@ -376,8 +370,10 @@ func (w *worker) meet(c chunk, at *state) (b bridge, h int, ok bool) {
 		if w.heads[h].position == position {
 			at.position = position
 			at.mcu += b.n
-			for ch := range at.pred {
-				at.pred[ch] += w.sum[ch]
+			if b.n > 0 {
+				for ch := range at.pred {
+					at.pred[ch] += w.aside.sum[ch]
+				}
 			}
 			return b, h, true
 		}
@@ -387,7 +383,7 @@ func (w *worker) meet(c chunk, at *state) (b bridge, h int, ok bool) {
 		if (b.n+1)*per > bridgeBlocks || start.mcu+b.n >= w.total {
 			break
 		}
-		n, reason := w.decode(&w.aside, w.bridge[b.n*per*64:], w.bflat[b.n*per:], 1, noEnd, false)
+		n, reason := w.decode(&w.aside, w.bridge[b.n*per*64:], w.bkinds[b.n*per:], 1, noEnd, false)
 		if reason == senseless {
 			break
 		}
@@ -402,16 +398,19 @@ func (w *worker) meet(c chunk, at *state) (b bridge, h int, ok bool) {
 func (w *worker) exact(i int, at state, stop int) bool {
 	room := roomBlocks / len(w.plan)
 	last := i == len(w.chunks)-1
+	lacks := at.pred
+	for ch := range lacks {
+		lacks[ch] -= w.main.sum[ch]
+	}
 	for {
-		before := at
-		w.sum = [3]int32{}
-		n, reason := w.decode(&w.main, w.coefs[:], w.flat[:], min(room, w.total-at.mcu), stop, false)
+		from := at.mcu
+		n, reason := w.decode(&w.main, w.coefs[:], w.kinds[:], min(room, w.total-at.mcu), stop, false)
 		if reason == senseless {
 			return false
 		}
 		at.mcu += n
 		for ch := range at.pred {
-			at.pred[ch] += w.sum[ch]
+			at.pred[ch] = lacks[ch] + w.main.sum[ch]
 		}
 		done := reason == boundary || at.mcu == w.total
 		if done && (at.mcu == w.total) != last {
@@ -421,7 +420,7 @@ func (w *worker) exact(i int, at state, stop int) bool {
 			at.position = w.main.position() - stop
 			w.handOver(i+1, at)
 		}
-		if !w.measure(w.coefs[:], w.flat[:], n, before.mcu, &before.pred) {
+		if !w.measure(w.coefs[:], w.kinds[:], n, from, lacks) {
 			return false
 		}
 		if done {
@@ -437,10 +436,9 @@ func (w *worker) stretches(c chunk) bool {
 		w.main.reset(w.scan[w.stretch[k]:w.stretch[k+1]-2], 0)
 		mcu := k * w.interval
 		end := min(mcu+w.interval, w.total)
-		var pred [3]int32
 		for mcu < end {
-			n, reason := w.decode(&w.main, w.coefs[:], w.flat[:], min(room, end-mcu), noEnd, false)
-			if reason != full || !w.measure(w.coefs[:], w.flat[:], n, mcu, &pred) {
+			n, reason := w.decode(&w.main, w.coefs[:], w.kinds[:], min(room, end-mcu), noEnd, false)
+			if reason != full || !w.measure(w.coefs[:], w.kinds[:], n, mcu, [3]int32{}) {
 				return false
 			}
 			mcu += n

@@ -19,30 +19,40 @@
 // LOOKUP decodes one or two symbols by the table, stores both values and moves on. R13
 // is the place. What is stored follows from stream.block.
 #define LOOKUP \
-	SHRXQ   R14, AX, R11;         \
+	MOVQ    AX, R11;              \
+	SHRQ    $53, R11;             \
 	MOVQ    (R8)(R11*8), DX;      \
-	SHLXQ   DX, AX, AX;           \
 	RORXQ   $16, DX, R11;         \
 	MOVBLZX R11, R11;             \
 	ADDL    R13, R11;             \
-	MOVBLZX R11, R11;             \
 	MOVBLZX 1(R9)(R11*1), R11;    \
-	RORXQ   $32, DX, R12;         \
+	RORXQ   $48, DX, R12;         \
 	MOVW    R12, (DI)(R11*2);     \
+	RORXQ   $24, DX, R12;         \
+	RORXQ   $32, DX, R14;         \
+	SHLXQ   R12, AX, R11;         \
+	SHLXQ   DX, AX, AX;           \
+	MOVQ    R11, R12;             \
+	NOTQ    R12;                  \
+	SARQ    $63, R12;             \
+	XORQ    R12, R11;             \
+	SHRQ    $1, R11;              \
+	SHRXQ   R14, R11, R11;        \
+	XORL    R12, R11;             \
+	SUBL    R12, R11;             \
 	MOVWLZX DX, R12;              \
 	ADDL    R12, R10;             \
 	MOVL    R10, R13;             \
 	SHRL    $8, R13;              \
-	MOVBLZX (R9)(R13*1), R11;     \
-	RORXQ   $48, DX, R12;         \
-	MOVW    R12, (DI)(R11*2);     \
+	MOVBLZX (R9)(R13*1), R14;     \
+	MOVW    R11, (DI)(R14*2);     \
 	TESTL   $0xC000, R10;         \
 	JNZ     end
 
-// func blocksVector(s *stream, plan *planned, n int, out *int16, flat *bool, place uint) (done int, at uint, e uint64)
+// func blocksVector(s *stream, plan *planned, n int, out *int16, kinds *kind, place uint) (done int, at uint, e uint64)
 //
 // AX the next bits, from the top; BX how many count; SI the next byte; DI the block;
-// R8 the table of runs and values, looked up by the upper 12 bits; R9 places; R10 bits used since the last refill and the place
+// R8 the table of runs and values, looked up by the upper 11 bits; R9 places; R10 bits used since the last refill and the place
 // times 256; R15 the planned block; CX the block's number; DX the last entry.
 TEXT ·blocksVector(SB), NOSPLIT, $0-72
 	MOVQ s+0(FP), R14
@@ -66,32 +76,40 @@ TEXT ·blocksVector(SB), NOSPLIT, $0-72
 first:
 	REFILL
 	MOVQ planned_dc(R15), R11
-	RORXQ $53, AX, R12
-	ANDL $2047, R12
-	MOVLQSX (R11)(R12*4), R12
-	XORL R10, R10
+	MOVQ AX, R12
+	SHRQ $55, R12
+	MOVL (R11)(R12*4), R10
 	XORL DX, DX
-	TESTL R12, R12
+	TESTL R10, R10
 	JZ   out
-	SHLXQ R12, AX, AX
-	MOVBLZX R12, R10
-	ADDL $256, R10
-	SARQ $8, R12
-	MOVW R12, (DI)
-	MOVL $1, R13
-	// At most 11 bits are used: three look-ups fit before the next refill.
-	MOVL $52, R14
-	LOOKUP
+	RORXQ $8, R10, R12
+	RORXQ $16, R10, R14
+	SHLXQ R12, AX, R11
+	SHLXQ R10, AX, AX
+	MOVQ  R11, R12
+	NOTQ  R12
+	SARQ  $63, R12
+	XORQ  R12, R11
+	SHRQ  $1, R11
+	SHRXQ R14, R11, R11
+	XORL  R12, R11
+	SUBL  R12, R11
+	MOVQ  planned_comp(R15), R12
+	MOVQ  s+0(FP), R14
+	ADDL  stream_sum(R14)(R12*4), R11
+	MOVL  R11, stream_sum(R14)(R12*4)
+	MOVW  R11, (DI)
+	MOVBLZX R10, R10
+	ADDL  $256, R10
+	MOVL  $1, R13
 	LOOKUP
 	LOOKUP
 
 symbols:
-	MOVL $52, R14
 	MOVBLZX R10, R12
 	SUBQ R12, BX
 	ANDL $0xFF00, R10
 	REFILL
-	LOOKUP
 	LOOKUP
 	LOOKUP
 	LOOKUP
@@ -106,9 +124,16 @@ end:
 	JAE odd
 
 done:
-	MOVQ flat+32(FP), R12
-	CMPL R13, $129
-	SETEQ (R12)(CX*1)
+	// The kind, as kindOf has it.
+	XORL R12, R12
+	LEAL -129(R13), R11
+	CMPL R11, $9
+	SETLS R12
+	ADDL R12, R12
+	CMPL R11, $1
+	SBBL $0, R12
+	MOVQ kinds+32(FP), R14
+	MOVB R12, (R14)(CX*1)
 	MOVBLZX R10, R12
 	SUBQ R12, BX
 	ADDQ $128, DI

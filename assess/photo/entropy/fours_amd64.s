@@ -25,7 +25,7 @@ DATA firsts<>+16(SB)/8, $0x8080808080800400
 DATA firsts<>+24(SB)/8, $0x8080808080808080
 GLOBL firsts<>(SB), RODATA|NOPTR, $32
 
-// func foursVector(samples *[64]uint8, n int, out *[4]uint8)
+// func foursVector(samples *[64]uint8, n int, out *uint32)
 TEXT ·foursVector(SB), NOSPLIT, $0-24
 	MOVQ samples+0(FP), SI
 	MOVQ n+8(FP), CX

@@ -84,8 +84,10 @@ type plane struct {
 }
 
 // shrink puts an MCU's blocks into the planes, each as 4x4 samples.
-func (m *measurer) shrink(blocks []int16, flat []bool, mx, my int) {
-	m.transform(blocks, flat)
+func (m *measurer) shrink(blocks []int16, kinds []kind, mx, my int) bool {
+	if !m.transform(blocks, kinds) {
+		return false
+	}
 	k := 0
 	for i := range m.job.comps {
 		c, p := &m.job.comps[i], &m.job.planes[i]
@@ -100,6 +102,7 @@ func (m *measurer) shrink(blocks []int16, flat []bool, mx, my int) {
 			}
 		}
 	}
+	return true
 }
 
 // quarters puts an MCU's samples into the planes, each block as 2x2.
@@ -118,18 +121,24 @@ func (m *measurer) quarters(mx, my int) {
 		c, p := &j.comps[i], &j.planes[i]
 		for by := range c.v {
 			at := 2*(my*c.v+by)*p.stride + 2*mx*c.h
-			upper, lower := p.pix[at:at+2*c.h], p.pix[at+p.stride:at+p.stride+2*c.h]
-			for bx := range c.h {
-				f := &m.fours[k]
-				k++
-				upper[2*bx], upper[2*bx+1], lower[2*bx], lower[2*bx+1] = f[0], f[1], f[2], f[3]
+			upper, lower := p.pix[at:], p.pix[at+p.stride:]
+			f := m.fours[k]
+			k++
+			if c.h == 1 {
+				binary.LittleEndian.PutUint16(upper, uint16(f))
+				binary.LittleEndian.PutUint16(lower, uint16(f>>16))
+				continue
 			}
+			g := m.fours[k]
+			k++
+			binary.LittleEndian.PutUint32(upper, f&0xFFFF|g<<16)
+			binary.LittleEndian.PutUint32(lower, f>>16|g&0xFFFF0000)
 		}
 	}
 }
 
-// fours is the means of 4x4 samples of a block, rounded half up.
-func fours(b *[64]uint8) (out [4]uint8) {
+// fours is the means of 4x4 samples of a block, rounded half up: from the lowest byte on the upper left, upper right, lower left, lower right.
+func fours(b *[64]uint8) (out uint32) {
 	const even = 0x00FF00FF00FF00FF
 	for half := range 2 {
 		rows := b[32*half : 32*half+32]
@@ -138,7 +147,7 @@ func fours(b *[64]uint8) (out [4]uint8) {
 		sum := p&even + q&even + r&even + s&even // four lanes of up to 2040
 		sum += p>>8&even + q>>8&even + r>>8&even + s>>8&even
 		sum += sum>>16 + 8<<32 + 8 // every other lane, up to 4088
-		out[2*half], out[2*half+1] = uint8(sum>>4), uint8(sum>>36)
+		out |= (uint32(uint8(sum>>4)) | uint32(uint8(sum>>36))<<8) << (16 * half)
 	}
 	return out
 }

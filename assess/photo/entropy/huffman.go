@@ -25,10 +25,10 @@ var order = func() (o [64]uint8) {
 	return o
 }()
 
-// places is order behind the place before, for places of 8 bits: the k-th coefficient
-// goes to places[k+1]. From the 64th on they go to nowhere, and so does what is in front of the first.
-// There is one more, for those who add up in more bits.
-var places = func() (o [257]uint8) {
+// places is order behind the place before: the k-th coefficient goes to places[k+1]. From
+// the 64th on they go to nowhere, and so does what is in front of the first. There are as many as a
+// place of 8 bits and 8 more can reach.
+var places = func() (o [512]uint8) {
 	for i := range o {
 		o[i] = nowhere
 	}
@@ -87,16 +87,20 @@ func (c *codes) long(bits uint32) (length uint, value uint8) {
 // Widths of the look-up tables, and the largest sizes of 8-bit pictures' differences
 // and coefficients (T.81 tables F.1 and F.2).
 const (
-	dcBits = 11
-	acBits = 12
+	dcBits = 9
+	acBits = 11
 	maxDC  = 11
 	maxAC  = 10
 )
 
-// dcTable looks up differences. An entry holds the bits used, code and value
-// together, and the value from bit 8 on; 0 is for [codes.long].
+// mostBits is how many bits an entry of the table of runs and values uses at most. A refill has 56 at least:
+// enough for three entries, or for a difference and two.
+const mostBits = 18
+
+// dcTable looks up the codes of differences. An entry holds the bits used, code and value
+// together, from bit 8 on those of the code, and from bit 16 on 63 less those of the value; 0 is for [codes.long].
 type dcTable struct {
-	look  [1 << dcBits]int32
+	look  [1 << dcBits]uint32
 	codes codes
 }
 
@@ -104,36 +108,35 @@ func newDC(c *codes) *dcTable {
 	t := &dcTable{codes: *c}
 	for i := range c.n {
 		l, size := int(c.length[i]), int(c.value[i])
-		if size > maxDC || l+size > dcBits {
+		if size > maxDC || l > dcBits {
 			continue
 		}
 		at := int(c.start[i]) >> (16 - dcBits)
-		each := 1 << (dcBits - l - size)
-		for v := range 1 << size {
-			e := int32(extend(uint64(v), uint(size)))<<8 | int32(l+size)
-			for k := range each {
-				t.look[at+v*each+k] = e
-			}
+		for k := range 1 << (dcBits - l) {
+			t.look[at+k] = uint32(l + size | l<<8 | (63-size)<<16)
 		}
 	}
 	return t
 }
 
-// acTable looks up runs and values, up to two finished symbols at a time. Fields
-// of an entry:
+// acTable looks up runs and values, up to two symbols at a time. The first's value is in the entry, the last's
+// is still in the stream: what a look-up can yield is then a matter of the codes alone, and
+// fetching a value holds nothing up. Fields of an entry:
 //
-//	bits  0 -  7  bits used
+//	bits  0 -  7  bits used, at most mostBits
 //	bits  8 - 15  how far the place moves; endOfBlock more where the block ends
 //	bits 16 - 23  where the first value goes, from the present place
-//	bits 32 - 47  the first value
-//	bits 48 - 63  the last value, again the first where there is one only
+//	bits 24 - 31  how many bits are in front of the last value
+//	bits 32 - 39  63 less the last value's size
+//	bits 48 - 63  the first value
 //
 // Both values are always stored, so that one or two takes no branch: the last goes
-// in front of the new place. A symbol without a value stores 0, where nothing has
+// in front of the new place. Where there is one only, it is the last, and the first is a 0 that it overwrites. A
+// symbol without a value has size 0 and stores 0, where nothing has
 // been stored yet. Places from 64 on are no places, and what is stored there is lost.
 //
-// What isn't so simple moves by escape and uses no bits. It holds the symbol instead
-// of the first value and its code's length instead of the last, or 0 where they are not known.
+// What isn't so simple moves by escape and uses no bits. It holds the symbol from bit 32 on
+// and its code's length from bit 48 on, or 0 where they are not known.
 type acTable struct {
 	look  [1 << acBits]uint64
 	codes codes
@@ -146,55 +149,60 @@ const (
 	escape     = 192
 )
 
-func entry(used, first, move int, v1, v2 int16) uint64 {
-	return uint64(used) | uint64(move)<<8 | uint64(first)<<16 | uint64(uint16(v1))<<32 | uint64(uint16(v2))<<48
+func entry(used, first, move, before, size int, v int16) uint64 {
+	return uint64(used) | uint64(move)<<8 | uint64(first)<<16 | uint64(before)<<24 | uint64(63-size)<<32 | uint64(uint16(v))<<48
+}
+
+func odd(symbol uint8, length int) uint64 {
+	return escape<<8 | escape<<16 | uint64(symbol)<<32 | uint64(length)<<48
 }
 
 func newAC(c *codes) *acTable {
 	t := &acTable{codes: *c}
 	single := make([]uint64, 1<<acBits)
 	for i := range single {
-		single[i] = entry(0, escape, escape, 0, 0)
+		single[i] = odd(0, 0)
 	}
 	for i := range c.n {
 		l, run, size := int(c.length[i]), int(c.value[i]>>4), int(c.value[i]&15)
 		if l > acBits || size > maxAC || size == 0 && run != 0 && run != 15 {
 			continue
 		}
-		at := int(c.start[i]) >> (16 - acBits)
-		if l+size > acBits {
-			// The code is known, the value must be fetched.
-			for k := range 1 << (acBits - l) {
-				single[at+k] = entry(0, escape, escape, int16(c.value[i]), int16(l))
-			}
-			continue
+		e := entry(l+size, run, run+1, l, size, 0)
+		switch {
+		case c.value[i] == 0:
+			e = entry(l, escape, endOfBlock, l, 0, 0)
+		case l+size > mostBits:
+			e = odd(c.value[i], l)
 		}
-		each := 1 << (acBits - l - size)
-		for v := range 1 << size {
-			x := int16(extend(uint64(v), uint(size)))
-			e := entry(l+size, run, run+1, x, x)
-			if c.value[i] == 0 {
-				e = entry(l, escape, endOfBlock, 0, 0)
-			}
-			for k := range each {
-				single[at+v*each+k] = e
-			}
+		at := int(c.start[i]) >> (16 - acBits)
+		for k := range 1 << (acBits - l) {
+			single[at+k] = e
 		}
 	}
 	for i, e := range single {
 		t.look[i] = e
-		used, move := int(e&0xFF), int(e>>8&0xFF)
-		if move >= endOfBlock {
+		used, move, code := int(e&0xFF), int(e>>8&0xFF), int(e>>24&0xFF)
+		if move >= endOfBlock || used > acBits {
 			continue
 		}
 		f := single[i<<used&(1<<acBits-1)]
-		more, on := int(f&0xFF), int(f>>8&0xFF)
-		if on != escape && used+more <= acBits {
-			// Where the end of the block is second, the last value is lost behind it.
-			t.look[i] = entry(used+more, move-1, move+on, int16(e>>32), int16(f>>32))
+		on, next := int(f>>8&0xFF), int(f>>24&0xFF)
+		if on == escape || used+next > acBits || used+int(f&0xFF) > mostBits {
+			continue
 		}
+		v := extend(uint64(i>>(acBits-used)&(1<<(used-code)-1)), uint(used-code))
+		// Where the end of the block is second, its 0 is lost behind it.
+		t.look[i] = entry(used+int(f&0xFF), move-1, move+on, used+next, 63-int(f>>32&0xFF), int16(v))
 	}
 	return t
+}
+
+// fetch is the value of a size, 63 less which is given, behind some bits (T.81 F.2.2.1, EXTEND), without a branch.
+func fetch(bits uint64, before, less uint64) int {
+	t := bits << (before & 63)
+	m := uint64(int64(^t) >> 63) // all ones where the value is negative
+	return int((t^m)>>1>>(less&63) ^ m - m)
 }
 
 // extend turns the bits of a value of some size into the value (T.81 F.2.2.1, EXTEND).

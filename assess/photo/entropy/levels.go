@@ -163,9 +163,9 @@ func (d *dots) first(blocks []int16, k int) int64 {
 }
 
 // block is the sum of a block's samples, less 128 each, and of their squares.
-func (m *measurer) block(blocks []int16, flat []bool, k int) (sum, square int64) {
+func (m *measurer) block(blocks []int16, kinds []kind, k int) (sum, square int64) {
 	dc := m.dots.first(blocks, k)
-	if flat[k] {
+	if kinds[k] == flat {
 		v := even(int32(dc))
 		return 64 * v, 64 * v * v
 	}
@@ -177,11 +177,11 @@ func even(dc int32) int64 { return int64(sample((dc<<17+1<<19)>>2)) - 128 }
 
 // part is the block of chroma that a block of luma shares, and the mean of the part
 // that it shares, less 128, in 1/2^17.
-func (m *measurer) part(blocks []int16, flat []bool, bx, by, i int) (block int, mean int64) {
+func (m *measurer) part(blocks []int16, kinds []kind, bx, by, i int) (block int, mean int64) {
 	x, y := 8*bx>>m.shiftX, 8*by>>m.shiftY
 	block = m.first[1+i] + y/8*m.job.comps[1].h + x/8
 	dc := m.dots.first(blocks, block)
-	if flat[block] {
+	if kinds[block] == flat {
 		return block, even(int32(dc)) << partBits
 	}
 	mean = dc << (partBits - 3)
@@ -207,14 +207,16 @@ func turned(v int32, round bool) int64 {
 }
 
 // levels measures an MCU by its coefficients.
-func (m *measurer) levels(blocks []int16, flat []bool, mx, my int) {
+func (m *measurer) levels(blocks []int16, kinds []kind, mx, my int) bool {
 	j := m.job
 	x0, y0 := mx*j.mw, my*j.mh
 	cell := x0 / CellSize
 	t, wave := &m.band.cells[cell], &m.band.waves[cell]
 	if x0+j.mw > j.width || y0+j.mh > j.height {
-		m.edge(blocks, flat, mx, my, t, wave)
-		return
+		return m.edge(blocks, kinds, mx, my, t, wave)
+	}
+	if !m.settle(blocks) {
+		return false
 	}
 	if m.vector {
 		m.dots.blocks = &blocks[0]
@@ -224,25 +226,25 @@ func (m *measurer) levels(blocks []int16, flat []bool, mx, my int) {
 	}
 	t.pixels += uint16(64 * j.comps[0].blocks)
 	if len(j.comps) == 1 {
-		sum, square := m.block(blocks, flat, 0)
+		sum, square := m.block(blocks, kinds, 0)
 		v := within(Unit * (sum + 64*128))
 		for ch := range 3 {
 			wave.sum[ch] += Unit * sum
 			wave.square[ch] += Unit * square
 		}
 		*m.band.block(x0, y0) = [3]uint32{v, v, v}
-		return
+		return true
 	}
 
 	// Chroma: squares of all its blocks, each sample as often as it covers pixels.
 	var bb, rr, br int64
 	for k := range j.comps[1].blocks {
 		b, r := m.first[1]+k, m.first[2]+k
-		sb, qb := m.block(blocks, flat, b)
-		sr, qr := m.block(blocks, flat, r)
+		sb, qb := m.block(blocks, kinds, b)
+		sr, qr := m.block(blocks, kinds, r)
 		bb += qb
 		rr += qr
-		if flat[b] || flat[r] {
+		if kinds[b] == flat || kinds[r] == flat {
 			br += sb * sr / 64
 		} else {
 			br += sb/8*(sr/8) + int64(m.dots.product[m.wants.cross[b][0]])
@@ -253,30 +255,31 @@ func (m *measurer) levels(blocks []int16, flat []bool, mx, my int) {
 		b, r := mix[ch][0], mix[ch][1]
 		wave.square[ch] += (b*b*bb + r*r*rr + 2*b*r*br) << covers >> (2*16 - unitBits)
 	}
-	m.lumas(blocks, flat, x0, y0, wave)
+	m.lumas(blocks, kinds, x0, y0, wave)
+	return true
 }
 
 // lumas measures the blocks of luma of an MCU, with the parts of chroma that belong to them.
-func (m *measurer) lumas(blocks []int16, flat []bool, x0, y0 int, wave *wave) {
+func (m *measurer) lumas(blocks []int16, kinds []kind, x0, y0 int, wave *wave) {
 	luma := &m.job.comps[0]
 	apart := m.shiftX+m.shiftY > 0
 	for by := range luma.v {
 		for bx := range luma.h {
 			k := by*luma.h + bx
-			sum, square := m.block(blocks, flat, k)
-			b, meanB := m.part(blocks, flat, bx, by, 0)
-			r, meanR := m.part(blocks, flat, bx, by, 1)
+			sum, square := m.block(blocks, kinds, k)
+			b, meanB := m.part(blocks, kinds, bx, by, 0)
+			r, meanR := m.part(blocks, kinds, bx, by, 1)
 			to := m.band.block(x0+8*bx, y0+8*by)
 			for ch := range 3 {
 				c := mix[ch][0]*meanB + mix[ch][1]*meanR // in 1/2^33
 				of := Unit*sum + (c+1<<(32-6-unitBits))>>(33-6-unitBits)
 				wave.sum[ch] += of
-				if apart || flat[k] || flat[b] && flat[r] {
+				if apart || kinds[k] == flat || kinds[b] == flat && kinds[r] == flat {
 					wave.square[ch] += Unit*square + sum*c>>(32-unitBits)
 				} else {
-					wave.square[ch] += Unit*square + m.with(flat, k, b, r, sum, meanB, meanR, ch)>>(15-unitBits)
+					wave.square[ch] += Unit*square + m.with(kinds, k, b, r, sum, meanB, meanR, ch)>>(15-unitBits)
 				}
-				even := (mix[ch][0] == 0 || flat[b]) && (mix[ch][1] == 0 || flat[r])
+				even := (mix[ch][0] == 0 || kinds[b] == flat) && (mix[ch][1] == 0 || kinds[r] == flat)
 				to[ch] = within(of + 64*128*Unit + rounding(sum+64*128, c, even))
 			}
 		}
@@ -284,12 +287,12 @@ func (m *measurer) lumas(blocks []int16, flat []bool, x0, y0 int, wave *wave) {
 }
 
 // with adds up a channel's products of luma and chroma, in 1/65536, where chroma is as large as luma.
-func (m *measurer) with(flat []bool, k, b, r int, sum, meanB, meanR int64, ch int) int64 {
+func (m *measurer) with(kinds []kind, k, b, r int, sum, meanB, meanR int64, ch int) int64 {
 	withB, withR := sum*(meanB>>(partBits-3))/8, sum*(meanR>>(partBits-3))/8
-	if !flat[b] {
+	if kinds[b] != flat {
 		withB += int64(m.dots.product[m.wants.cross[k][0]])
 	}
-	if !flat[r] {
+	if kinds[r] != flat {
 		withR += int64(m.dots.product[m.wants.cross[k][1]])
 	}
 	return mix[ch][0]*withB + mix[ch][1]*withR
@@ -316,9 +319,11 @@ func rounding(luma, c int64, even bool) int64 {
 }
 
 // edge measures an MCU pixel by pixel.
-func (m *measurer) edge(blocks []int16, flat []bool, mx, my int, t *tally, w *wave) {
+func (m *measurer) edge(blocks []int16, kinds []kind, mx, my int, t *tally, w *wave) bool {
 	one := tally{min: [3]uint8{255, 255, 255}}
-	m.transform(blocks, flat)
+	if !m.transform(blocks, kinds) {
+		return false
+	}
 	sums := m.pixels(&one, mx*m.job.mw, my*m.job.mh)
 	n := int64(one.pixels)
 	t.pixels += one.pixels
@@ -326,4 +331,5 @@ func (m *measurer) edge(blocks []int16, flat []bool, mx, my int, t *tally, w *wa
 		w.sum[ch] += Unit * (int64(sum) - 128*n)
 		w.square[ch] += Unit * (int64(one.square[ch]) - 2*128*int64(sum) + 128*128*n)
 	}
+	return true
 }

@@ -32,8 +32,9 @@ type measurer struct {
 	band    *band
 	spare   []*band
 	samples [10][64]uint8
-	fours   [10][4]uint8 // means of 4x4 of them, for a quarter
+	fours   [10]uint32 // means of 4x4 of them, for a quarter
 	terms   [4]terms
+	inverse blockRun
 	run     pixelRun
 	first   [3]int // a component's first block in an MCU
 	shiftX  uint   // chroma samples are 1<<shift pixels wide
@@ -57,6 +58,10 @@ func (m *measurer) begin(j *job) {
 		m.shiftX, m.shiftY = uint(j.comps[0].h/j.comps[1].h-1), uint(j.comps[0].v/j.comps[1].v-1)
 	}
 	m.vector = j.vector
+	m.inverse = blockRun{samples: &m.samples[0], n: len(j.plan)}
+	for k := range j.plan {
+		m.inverse.quant[k] = j.comps[j.plan[k].comp].quant
+	}
 	if j.want == Levels {
 		for i, c := range j.comps {
 			for k, q := range c.quant {
@@ -70,42 +75,18 @@ func (m *measurer) begin(j *job) {
 	}
 }
 
-// measure takes n MCUs' blocks, of which the first is the mcu-th of the picture.
-// The first coefficients are differences still; pred is what they add to, and is
-// moved on. It reports false where one is beyond what 8-bit pictures can have.
-func (w *worker) measure(coefs []int16, flat []bool, n, mcu int, pred *[3]int32) bool {
+// measure takes n MCUs' blocks, of which the first is the mcu-th of the picture. Their first coefficients lack
+// something each, by component. It reports false where one is beyond what 8-bit pictures can have.
+func (w *worker) measure(coefs []int16, kinds []kind, n, mcu int, lacks [3]int32) bool {
 	m := &w.measurer
 	per := len(w.plan)
 	mx, my := mcu%w.mxx, mcu/w.mxx
+	for k := range w.plan {
+		m.inverse.lacks[k] = int16(lacks[w.plan[k].comp])
+	}
 	for i := range n {
-		blocks, flags := coefs[i*per*64:(i+1)*per*64], flat[i*per:(i+1)*per]
-		for k := range w.plan {
-			c := w.plan[k].comp
-			pred[c] += int32(blocks[k*64])
-			if pred[c] != int32(int16(pred[c])) {
-				return false
-			}
-			blocks[k*64] = int16(pred[c])
-		}
-		if w.want == smaller {
-			m.shrink(blocks, flags, mx, my)
-			if mx++; mx == w.mxx {
-				mx, my = 0, my+1
-			}
-			continue
-		}
-		if row := my * w.mh / CellSize; m.band == nil || m.band.row != row {
-			m.flush()
-			m.band = m.fresh(row)
-		}
-		m.band.mcus++
-		cell := mx * w.mw / CellSize
-		m.band.lo, m.band.hi = min(m.band.lo, cell), max(m.band.hi, cell+1)
-		switch {
-		case w.want == Levels:
-			m.levels(blocks, flags, mx, my)
-		default:
-			m.exact(blocks, flags, mx, my)
+		if !m.one(coefs[i*per*64:(i+1)*per*64], kinds[i*per:(i+1)*per], mx, my) {
+			return false
 		}
 		if mx++; mx == w.mxx {
 			mx, my = 0, my+1
@@ -115,10 +96,32 @@ func (w *worker) measure(coefs []int16, flat []bool, n, mcu int, pred *[3]int32)
 	return true
 }
 
-// exact transforms an MCU's blocks and looks at every pixel.
-func (m *measurer) exact(blocks []int16, flat []bool, mx, my int) {
+// one measures an MCU.
+func (m *measurer) one(blocks []int16, kinds []kind, mx, my int) bool {
 	j := m.job
-	m.transform(blocks, flat)
+	if j.want == smaller {
+		return m.shrink(blocks, kinds, mx, my)
+	}
+	if row := my * j.mh / CellSize; m.band == nil || m.band.row != row {
+		m.flush()
+		m.band = m.fresh(row)
+	}
+	m.band.mcus++
+	cell := mx * j.mw / CellSize
+	m.band.lo, m.band.hi = min(m.band.lo, cell), max(m.band.hi, cell+1)
+	if j.want == Levels {
+		return m.levels(blocks, kinds, mx, my)
+	}
+	if !m.transform(blocks, kinds) {
+		return false
+	}
+	m.exact(mx, my)
+	return true
+}
+
+// exact looks at every pixel of an MCU.
+func (m *measurer) exact(mx, my int) {
+	j := m.job
 	if j.quarter {
 		m.quarters(mx, my)
 	}
@@ -131,21 +134,50 @@ func (m *measurer) exact(blocks []int16, flat []bool, mx, my int) {
 	}
 }
 
-// transform turns an MCU's coefficients into samples.
-func (m *measurer) transform(blocks []int16, flat []bool) {
-	j := m.job
-	for k := range j.plan {
-		c := &j.comps[j.plan[k].comp]
-		b := (*[64]int16)(blocks[k*64:])
-		switch {
-		case flat[k]:
-			level(&m.samples[k], sample((int32(b[0])*c.quant[0]<<17+1<<19)>>2))
-		case m.vector:
-			idctVector(b, c.quant, &m.samples[k])
-		default:
-			idct(b, c.quant, &m.samples[k])
+// blockRun is what a vector kernel turns into samples: an MCU's blocks. Its layout is known to the assembly.
+type blockRun struct {
+	coefs   *int16
+	kinds   *kind
+	samples *[64]uint8
+	n       int
+	quant   [10]*[64]int32 // each block's divisors
+	lacks   [10]int16      // what each block's first coefficient lacks, 16 bits that wrap around
+}
+
+// mostFirst is above the size of any first coefficient. 8-bit pictures have less than 2048, and a
+// difference is less than that: none gets from there to where 16 bits wrap around unnoticed.
+const mostFirst = 1 << 14
+
+// transform turns an MCU's coefficients into samples. It reports false where a first one is out of bounds.
+func (m *measurer) transform(blocks []int16, kinds []kind) bool {
+	r := &m.inverse
+	if m.vector {
+		r.coefs, r.kinds = &blocks[0], &kinds[0]
+		return samplesVector(r)
+	}
+	if !m.settle(blocks) {
+		return false
+	}
+	for k := range r.n {
+		b, q := (*[64]int16)(blocks[k*64:]), r.quant[k]
+		if kinds[k] == flat {
+			level(&m.samples[k], sample((int32(b[0])*q[0]<<17+1<<19)>>2))
+		} else {
+			idct(b, q, &m.samples[k])
 		}
 	}
+	return true
+}
+
+// settle adds what the first coefficients lack. It reports false where one is out of bounds then.
+func (m *measurer) settle(blocks []int16) bool {
+	all := uint16(0)
+	for k, lacks := range m.inverse.lacks[:m.inverse.n] {
+		v := blocks[k*64] + lacks
+		blocks[k*64] = v
+		all |= uint16(v) + mostFirst
+	}
+	return all < 2*mostFirst
 }
 
 // pixels looks at those pixels of an MCU that belong to the picture, one by one, and

@@ -20,13 +20,14 @@ const (
 //
 // Positions are in bits from where the stretch begins, not counting stuffing.
 type stream struct {
-	acc  uint64 // the next bits, from the top
-	bits uint   // how many of them count as read from buf
-	pos  int    // next byte of buf
-	n    int    // bytes in buf
-	base int    // bytes that came before buf
-	end  int    // length of the stretch in bits, once the last byte is in buf
-	raw  []byte // what is not yet in buf
+	acc  uint64   // the next bits, from the top
+	bits uint     // how many of them count as read from buf
+	pos  int      // next byte of buf
+	n    int      // bytes in buf
+	base int      // bytes that came before buf
+	end  int      // length of the stretch in bits, once the last byte is in buf
+	raw  []byte   // what is not yet in buf
+	sum  [3]int32 // of the differences decoded, by component
 	buf  [bufferSize + mostMCU]byte
 }
 
@@ -34,7 +35,7 @@ const noEnd = math.MaxInt
 
 // reset begins a stretch at a position within its first bytes.
 func (s *stream) reset(raw []byte, position int) {
-	s.acc, s.bits, s.pos, s.n, s.base, s.end, s.raw = 0, 0, 0, 0, 0, noEnd, raw
+	s.acc, s.bits, s.pos, s.n, s.base, s.end, s.raw, s.sum = 0, 0, 0, 0, 0, noEnd, raw, [3]int32{}
 	s.fill()
 	s.seek(position)
 }
@@ -93,10 +94,33 @@ type room [256]int16
 // behind is how many places must lie behind the last block of a buffer.
 const behind = 256 - 64
 
+// kind says where a block has coefficients.
+type kind uint8
+
+const (
+	anywhere kind = iota
+	flat          // the first alone
+	corner        // among the first ten, which lie in the corner of 4x4
+)
+
+// cornerEnd is the place behind the last that lies in the corner whatever comes before.
+const cornerEnd = 10
+
+// kindOf is the kind of a block that has ended at a place.
+func kindOf(place uint) kind {
+	switch {
+	case place == 1+endOfBlock:
+		return flat
+	case place > 1+endOfBlock && place <= cornerEnd+endOfBlock:
+		return corner
+	}
+	return anywhere
+}
+
 // mcu decodes an MCU's blocks, which must be clear, and lie in out with room behind
-// them. The differences of first coefficients are stored as they are, and flat says of
-// each block that no other was coded. It reports false where the bits make no sense.
-func (s *stream) mcu(plan []planned, out []int16, flat []bool, vector bool) bool {
+// them. Of first coefficients what is stored is the sum of the differences since s was reset, which lacks what they add to
+// and wraps around. It reports false where the bits make no sense.
+func (s *stream) mcu(plan []planned, out []int16, kinds []kind, vector bool) bool {
 	if s.pos > len(s.buf)-mostMCU {
 		return false // a fault of ours: what is left of the buffer might not do
 	}
@@ -105,7 +129,7 @@ func (s *stream) mcu(plan []planned, out []int16, flat []bool, vector bool) bool
 		var e uint64
 		if vector && decodes {
 			var done int
-			done, place, e = blocksVector(s, &plan[i], len(plan)-i, &out[64*i], &flat[i], place)
+			done, place, e = blocksVector(s, &plan[i], len(plan)-i, &out[64*i], &kinds[i], place)
 			if i += done; i == len(plan) {
 				break
 			}
@@ -121,7 +145,7 @@ func (s *stream) mcu(plan []planned, out []int16, flat []bool, vector bool) bool
 			}
 		}
 		if ended(place) {
-			flat[i] = place == 1+endOfBlock
+			kinds[i] = kindOf(place)
 			place = 0
 			i++
 		}
@@ -148,7 +172,7 @@ func (s *stream) block(p *planned, b *room, place uint) (uint, uint64) {
 			s.acc, s.bits, s.pos = acc, bits, pos
 			return 0, 0
 		}
-		b[0] = int16(e >> 8)
+		b[0] = s.add(p.comp, fetch(acc, uint64(e>>8), uint64(e>>16)))
 		acc <<= uint(e) & 63
 		bits -= uint(e) & 63
 		place = 1
@@ -163,12 +187,11 @@ func (s *stream) block(p *planned, b *room, place uint) (uint, uint64) {
 		acc |= binary.BigEndian.Uint64(buf[pos:]) >> (bits & 63)
 		pos += int((63 - bits) >> 3)
 		bits |= 56
-		// Four look-ups of at most 12 bits fit in 56.
-		for range 4 {
+		for range 3 {
 			e = look[acc>>(64-acBits)]
-			b[places[uint8(at>>8)+uint8(e>>16)+1]] = int16(e >> 32)
+			b[places[(at>>8&0xFF)+uint32(e>>16&0xFF)+1]] = int16(e >> 48)
 			at += uint32(e & 0xFFFF)
-			b[places[uint8(at>>8)]] = int16(e >> 48)
+			b[places[uint8(at>>8)]] = int16(fetch(acc, e>>24, e>>32))
 			if at&0xC000 != 0 {
 				goto end
 			}
@@ -195,7 +218,7 @@ func (s *stream) odd(p *planned, b *room, place uint, e uint64) (uint, bool) {
 			return 0, false
 		}
 		s.skip(l)
-		b[0] = int16(s.take(uint(size)))
+		b[0] = s.add(p.comp, s.take(uint(size)))
 		return 1, true
 	}
 	l, symbol := uint(e>>48), uint8(e>>32)
@@ -220,6 +243,12 @@ func (s *stream) odd(p *planned, b *room, place uint, e uint64) (uint, bool) {
 	}
 	b[order[place&63]] = int16(s.take(size))
 	return place + 1, true
+}
+
+// add takes in a difference.
+func (s *stream) add(comp, difference int) int16 {
+	s.sum[comp] += int32(difference)
+	return int16(s.sum[comp])
 }
 
 func (s *stream) skip(n uint) {

@@ -11,10 +11,10 @@ const decodes = true
 // plain functions do the same.
 var vectors = cpu.X86.HasAVX2 && cpu.X86.HasBMI2
 
-// idctVector does what [idct] does.
+// samplesVector turns an MCU's blocks into samples as [measurer.transform] does, but leaves the coefficients as they are.
 //
 //go:noescape
-func idctVector(b *[64]int16, quant *[64]int32, out *[64]uint8)
+func samplesVector(r *blockRun) bool
 
 // termsVector works out the terms of a block of chroma; wide is 1 where a sample
 // is two pixels wide, else 0.
@@ -30,7 +30,7 @@ func pixelsVector(r *pixelRun)
 // foursVector does what [fours] does, for n blocks of samples, 1 or more.
 //
 //go:noescape
-func foursVector(samples *[64]uint8, n int, out *[4]uint8)
+func foursVector(samples *[64]uint8, n int, out *uint32)
 
 // dotsVector does what [dots.products] does, for d.blocks.
 //
@@ -38,8 +38,8 @@ func foursVector(samples *[64]uint8, n int, out *[4]uint8)
 func dotsVector(d *dots)
 
 // blocksVector decodes up to n blocks, the first from a place on. It gives how many
-// have ended, which it has marked flat or not, and where it stands in the one that
+// have ended, whose kinds it has noted, and where it stands in the one that
 // hasn't, as [stream.block] does.
 //
 //go:noescape
-func blocksVector(s *stream, plan *planned, n int, out *int16, flat *bool, place uint) (done int, at uint, e uint64)
+func blocksVector(s *stream, plan *planned, n int, out *int16, kinds *kind, place uint) (done int, at uint, e uint64)

@@ -1,6 +1,7 @@
 //go:build amd64 && !purego
 
 #include "textflag.h"
+#include "go_asm.h"
 
 // Constants, eight or sixteen lanes each.
 
@@ -142,21 +143,68 @@ GLOBL b254<>(SB), RODATA|NOPTR, $32
 	VPSUBD  a, Y8, b;           \
 	VMOVDQA Y9, a
 
+// HALFBOX is BOX with b = 0.
+#define HALFBOX(a, b, c, w) \
+	VPMULLD c<>(SB), a, Y8; \
+	VPMULLD w<>(SB), a, a;  \
+	VPSUBD  a, Y8, b;       \
+	VMOVDQA Y8, a
+
 // COLUMN loads eight coefficients and multiplies them by their divisors.
 #define COLUMN(n, to) \
-	VPMOVSXWD (16*n)(AX), to; \
+	VPMOVSXWD (16*n)(SI), to; \
 	VPMULLD   (32*n)(BX), to, to
+
+// FIRSTCOLUMN does it for the first, the first of which is in AX.
+#define FIRSTCOLUMN(x, to) \
+	VMOVDQU   (SI), x;        \
+	VPINSRW   $0, AX, x, x;   \
+	VPMOVSXWD x, to;          \
+	VPMULLD   (BX), to, to
+
+// ENDPASS is the end of a pass: what is odd is shifted by n, turned, and put together with what is even.
+#define ENDPASS(n) \
+	VPSRAD $n, Y4, Y4;         \
+	VPSRAD $n, Y5, Y5;         \
+	VPSRAD $n, Y6, Y6;         \
+	VPSRAD $n, Y7, Y7;         \
+	BOX(Y4, Y7, o3c, o3u, o3w); \
+	BOX(Y5, Y6, o1c, o1u, o1w); \
+	BUTTERFLY(Y0, Y7);         \
+	BUTTERFLY(Y1, Y6);         \
+	BUTTERFLY(Y2, Y5);         \
+	BUTTERFLY(Y3, Y4)
 
 // The registers of both passes: x0 to x7 are Y0 to Y7.
 
-// func idctVector(b *[64]int16, quant *[64]int32, out *[64]uint8)
-TEXT ·idctVector(SB), NOSPLIT, $0-24
-	MOVQ b+0(FP), AX
-	MOVQ quant+8(FP), BX
-	MOVQ out+16(FP), DI
+// func samplesVector(r *blockRun) bool
+//
+// SI the coefficients, R8 the kinds, DI the samples, CX how many blocks there are yet, R9 where their divisors
+// stand, R10 what they lack, R11 bits of any first coefficient by which one out of bounds shows; AX the first, BX the divisors.
+TEXT ·samplesVector(SB), NOSPLIT, $0-9
+	MOVQ r+0(FP), DX
+	MOVQ blockRun_coefs(DX), SI
+	MOVQ blockRun_kinds(DX), R8
+	MOVQ blockRun_samples(DX), DI
+	MOVQ blockRun_n(DX), CX
+	LEAQ blockRun_quant(DX), R9
+	LEAQ blockRun_lacks(DX), R10
+	XORL R11, R11
+
+block:
+	MOVQ (R9), BX
+	MOVWLZX (SI), AX
+	ADDW (R10), AX
+	MOVWLSX AX, AX
+	LEAL 0x4000(AX), DX
+	ORL DX, R11
+	MOVBLZX (R8), DX
+	CMPL DX, $1
+	JEQ flat
+	JHI corner
 
 	// First pass: one lane for each row.
-	COLUMN(0, Y0)
+	FIRSTCOLUMN(X0, Y0)
 	COLUMN(4, Y1)
 	COLUMN(2, Y2)
 	COLUMN(6, Y3)
@@ -177,16 +225,7 @@ TEXT ·idctVector(SB), NOSPLIT, $0-24
 	VPMULLD half8<>(SB), Y5, Y5
 	BUTTERFLY(Y7, Y5)
 	BUTTERFLY(Y4, Y6)
-	VPSRAD $2, Y4, Y4
-	VPSRAD $2, Y5, Y5
-	VPSRAD $2, Y6, Y6
-	VPSRAD $2, Y7, Y7
-	BOX(Y4, Y7, o3c, o3u, o3w)
-	BOX(Y5, Y6, o1c, o1u, o1w)
-	BUTTERFLY(Y0, Y7)
-	BUTTERFLY(Y1, Y6)
-	BUTTERFLY(Y2, Y5)
-	BUTTERFLY(Y3, Y4)
+	ENDPASS(2)
 
 	// Turn columns into rows.
 	VPUNPCKLDQ Y1, Y0, Y8
@@ -234,16 +273,9 @@ TEXT ·idctVector(SB), NOSPLIT, $0-24
 	VPMULLD half14<>(SB), Y6, Y6
 	BUTTERFLY(Y7, Y5)
 	BUTTERFLY(Y4, Y6)
-	VPSRAD $14, Y4, Y4
-	VPSRAD $14, Y5, Y5
-	VPSRAD $14, Y6, Y6
-	VPSRAD $14, Y7, Y7
-	BOX(Y4, Y7, o3c, o3u, o3w)
-	BOX(Y5, Y6, o1c, o1u, o1w)
-	BUTTERFLY(Y0, Y7)
-	BUTTERFLY(Y1, Y6)
-	BUTTERFLY(Y2, Y5)
-	BUTTERFLY(Y3, Y4)
+
+samples:
+	ENDPASS(14)
 	VPSRAD $18, Y0, Y0
 	VPSRAD $18, Y1, Y1
 	VPSRAD $18, Y2, Y2
@@ -268,10 +300,77 @@ TEXT ·idctVector(SB), NOSPLIT, $0-24
 	VPACKUSWB Y6, Y4, Y4
 	VPERMD Y0, Y11, Y0
 	VPERMD Y4, Y11, Y4
+
+next:
 	VMOVDQU Y0, (DI)
 	VMOVDQU Y4, 32(DI)
+	ADDQ $128, SI
+	ADDQ $64, DI
+	ADDQ $8, R9
+	ADDQ $2, R10
+	INCQ R8
+	DECQ CX
+	JNZ block
 	VZEROUPPER
+	CMPL R11, $0x8000
+	SETCS ret+8(FP)
 	RET
+
+corner:
+	// The same where only the first four of the first four columns are not 0: what 0 adds to is left out.
+	FIRSTCOLUMN(X0, Y0)
+	COLUMN(2, Y2)
+	COLUMN(3, Y5)
+	COLUMN(1, Y7)
+	VPSLLD $17, Y0, Y0
+	VMOVDQA Y0, Y1
+	HALFBOX(Y2, Y3, e18c, e18w)
+	BUTTERFLY(Y1, Y2)
+	BUTTERFLY(Y0, Y3)
+	VPSLLD $7, Y7, Y7
+	VMOVDQA Y7, Y4
+	VMOVDQA Y7, Y6
+	VPMULLD half8<>(SB), Y5, Y5
+	BUTTERFLY(Y7, Y5)
+	ENDPASS(2)
+	VINSERTI128 $1, X4, Y0, Y0
+	VINSERTI128 $1, X5, Y1, Y1
+	VINSERTI128 $1, X6, Y2, Y2
+	VINSERTI128 $1, X7, Y3, Y3
+	VPUNPCKLDQ Y1, Y0, Y4
+	VPUNPCKHDQ Y1, Y0, Y5
+	VPUNPCKLDQ Y3, Y2, Y6
+	VPUNPCKHDQ Y3, Y2, Y8
+	VPUNPCKLQDQ Y6, Y4, Y0
+	VPUNPCKHQDQ Y6, Y4, Y7
+	VPUNPCKLQDQ Y8, Y5, Y2
+	VPUNPCKHQDQ Y8, Y5, Y5
+	VPADDD round<>(SB), Y0, Y0
+	VPSRAD $2, Y0, Y0
+	VMOVDQA Y0, Y1
+	VPSRAD $13, Y2, Y2
+	HALFBOX(Y2, Y3, e12c, e12w)
+	BUTTERFLY(Y1, Y2)
+	BUTTERFLY(Y0, Y3)
+	VMOVDQA Y7, Y4
+	VMOVDQA Y7, Y6
+	VPSRAD $13, Y5, Y5
+	VPMULLD half14<>(SB), Y5, Y5
+	BUTTERFLY(Y7, Y5)
+	JMP samples
+
+flat:
+	IMULL (BX), AX
+	SHLL $17, AX
+	ADDL $0x80000, AX
+	SARL $20, AX
+	VMOVD AX, X0
+	VPACKSSDW X0, X0, X0
+	VPADDSW w128<>(SB), X0, X0
+	VPACKUSWB X0, X0, X0
+	VPBROADCASTB X0, Y0
+	VMOVDQA Y0, Y4
+	JMP next
 
 // NARROW stores two rows of eight words.
 #define NARROW(plane, v) \

@@ -11,13 +11,13 @@ const (
 	decodes = false
 )
 
-func idctVector(b *[64]int16, quant *[64]int32, out *[64]uint8) { idct(b, quant, out) }
+func samplesVector(r *blockRun) bool { panic("entropy: no vector kernels") }
 
 func termsVector(cb, cr *[64]uint8, out *terms, wide int) { panic("entropy: no vector kernels") }
 
 func pixelsVector(r *pixelRun) { panic("entropy: no vector kernels") }
 
-func foursVector(samples *[64]uint8, n int, out *[4]uint8) {
+func foursVector(samples *[64]uint8, n int, out *uint32) {
 	in, to := unsafe.Slice(samples, n), unsafe.Slice(out, n)
 	for k := range in {
 		to[k] = fours(&in[k])
@@ -26,6 +26,6 @@ func foursVector(samples *[64]uint8, n int, out *[4]uint8) {
 
 func dotsVector(d *dots) { panic("entropy: no vector kernels") }
 
-func blocksVector(s *stream, plan *planned, n int, out *int16, flat *bool, place uint) (done int, at uint, e uint64) {
+func blocksVector(s *stream, plan *planned, n int, out *int16, kinds *kind, place uint) (done int, at uint, e uint64) {
 	panic("entropy: no vector kernels")
 }
