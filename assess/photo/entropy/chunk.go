@@ -68,7 +68,7 @@ type work struct {
 }
 
 // split finds the end of the scan and cuts it up.
-func (j *job) split(workers int) error {
+func (j *job) split(workers int, vector bool) error {
 	j.total = j.mxx * j.myy
 	blocks := j.total * len(j.plan)
 	// A block takes a code for its difference and one more.
@@ -82,15 +82,12 @@ func (j *job) split(workers int) error {
 	j.stretch = append(j.stretch, 0)
 	end := -1
 	for at := 0; ; {
-		i := bytes.IndexByte(j.scan[at:], 0xFF)
-		if i < 0 || at+i+1 >= len(j.scan) {
+		i := marked(j.scan[at:], vector)
+		if i < 0 {
 			return ErrNotMine
 		}
 		at += i + 2
 		marker := j.scan[at-1]
-		if marker == 0 {
-			continue
-		}
 		if marker == 0xD9 {
 			end = at - 2
 			break
@@ -129,6 +126,24 @@ func (j *job) split(workers int) error {
 		from = to
 	}
 	return nil
+}
+
+// marked is where the first byte of the first marker lies, -1 where there is none. A zero behind it makes it a byte like others.
+func marked(scan []byte, vector bool) int {
+	at := 0
+	if vector && len(scan) > 0 {
+		at = markerVector(&scan[0], len(scan))
+	}
+	for {
+		i := bytes.IndexByte(scan[at:], 0xFF)
+		if i < 0 || at+i+1 >= len(scan) {
+			return -1
+		}
+		if at += i; scan[at+1] != 0 {
+			return at
+		}
+		at += 2
+	}
 }
 
 // run decodes and measures all chunks.

@@ -153,8 +153,22 @@ odd:
 	JNE again
 	MOVQ DX, R11
 	SHRQ $48, R11
-	JZ  out0
+	JNZ  known
 
+	// A long code: at least 16 bits are left to look it up by.
+	MOVQ AX, R12
+	SHRQ $48, R12
+	SUBL acTable_from(R8), R12
+	CMPL R12, $const_longCodes
+	JCC  out
+	MOVWLZX acTable_long(R8)(R12*2), R11
+	TESTL R11, R11
+	JZ   out
+	MOVBLZX R11, DX
+	SHLQ $32, DX
+	SHRL $8, R11
+
+known:
 	// The code is known: R11 bits. Its symbol is in DX from bit 32 on. The value is still in the stream.
 	MOVBLZX R10, R12
 	SUBQ R12, BX
@@ -216,7 +230,6 @@ again:
 	XORQ $63, BX
 	SUBQ $7, BX
 
-out0:
 out:
 	MOVBLZX R10, R12
 	SUBQ R12, BX

@@ -98,7 +98,7 @@ func begun(data []byte, want Want, begin func(Frame) Sink, workers int, vector b
 	if err != nil {
 		return nil, err
 	}
-	if err := j.split(workers); err != nil {
+	if err := j.split(workers, vector); err != nil {
 		return nil, err
 	}
 	j.want, j.vector = want, vector

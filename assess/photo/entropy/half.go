@@ -26,7 +26,7 @@ func half(data []byte, workers int, vector bool) (image.Image, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := j.split(workers); err != nil {
+	if err := j.split(workers, vector); err != nil {
 		return nil, err
 	}
 	j.want, j.vector = smaller, vector

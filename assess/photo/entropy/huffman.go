@@ -138,9 +138,16 @@ func newDC(c *codes) *dcTable {
 // What isn't so simple moves by escape and uses no bits. It holds the symbol from bit 32 on
 // and its code's length from bit 48 on, or 0 where they are not known.
 type acTable struct {
-	look  [1 << acBits]uint64
+	look [1 << acBits]uint64
+	// Codes of more than acBits bits, by their first 16 bits less from: the length from bit 8 on, and the symbol. 0
+	// is for [codes.long], as is what is beyond them, and all symbols without a value.
+	long  [longCodes]uint16
+	from  uint32
 	codes codes
 }
+
+// longCodes is more than the tables of T.81 annex K need by far (192), and than cameras' own do.
+const longCodes = 1024
 
 // Places are 8 bits: they tell 64 (a full block), endOfBlock and more, and escape and
 // more apart.
@@ -178,6 +185,16 @@ func newAC(c *codes) *acTable {
 		at := int(c.start[i]) >> (16 - acBits)
 		for k := range 1 << (acBits - l) {
 			single[at+k] = e
+		}
+	}
+	t.from = c.limit[acBits]
+	for i := range c.n {
+		l, size, at := int(c.length[i]), int(c.value[i]&15), int(c.start[i])-int(t.from)
+		if l <= acBits || size == 0 || size > maxAC {
+			continue
+		}
+		for k := at; k < min(at+1<<(16-l), longCodes); k++ {
+			t.long[k] = uint16(l)<<8 | uint16(c.value[i])
 		}
 	}
 	for i, e := range single {

@@ -55,7 +55,7 @@ func TestGuessesMeetTheTruth(t *testing.T) {
 		}
 		j, err := parse(data)
 		if err == nil {
-			err = j.split(2)
+			err = j.split(2, vectors)
 		}
 		if err != nil {
 			t.Fatal(err)

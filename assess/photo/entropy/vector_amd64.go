@@ -37,6 +37,12 @@ func foursVector(samples *[64]uint8, n int, out *uint32)
 //go:noescape
 func dotsVector(d *dots)
 
+// markerVector looks for a byte of 255 that no zero follows, from the first on. It gives the first such place, or one in front of
+// which there is none: at most 64 in front of the end.
+//
+//go:noescape
+func markerVector(p *byte, n int) int
+
 // blocksVector decodes up to n blocks, the first from a place on. It gives how many
 // have ended, whose kinds it has noted, and where it stands in the one that
 // hasn't, as [stream.block] does.

@@ -60,3 +60,6 @@ func foursVector(samples *[64]uint8, n int, out *uint32) {
 		to[k] = fours(&in[k])
 	}
 }
+
+// markerVector has no kernel here.
+func markerVector(*byte, int) int { return 0 }

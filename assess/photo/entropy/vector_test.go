@@ -79,6 +79,29 @@ func TestVectorTransformEqualsThePlainOne(t *testing.T) {
 	}
 }
 
+func TestVectorMarkersEqualThePlainOnes(t *testing.T) {
+	needVectors(t)
+	const seed = 255
+	rng := rand.New(rand.NewPCG(seed, 4))
+	for i := range 50_000 {
+		scan := make([]byte, rng.IntN(400))
+		for k := range scan {
+			scan[k] = uint8(rng.IntN(256))
+			if rng.IntN(30) == 0 {
+				scan[k] = 255
+			}
+		}
+		for k := 1; k < len(scan); k++ {
+			if scan[k-1] == 255 && rng.IntN(40) > 0 {
+				scan[k] = 0
+			}
+		}
+		if got, want := marked(scan, true), marked(scan, false); got != want {
+			t.Fatalf("seed %d, round %d: a marker at %d, want %d: % x", seed, i, got, want, scan)
+		}
+	}
+}
+
 func TestVectorFoursEqualThePlainOnes(t *testing.T) {
 	needVectors(t)
 	const seed = 61
