@@ -123,6 +123,15 @@ type wants struct {
 	self  [10]int
 	cross [10][2]int
 	parts [10][3]int
+	share [4]share // by block of luma
+}
+
+// share is where the chroma of a block of luma comes from: the blocks of Cb and Cr, and how often what their left
+// half, upper half and upper left quarter have beyond their mean counts: 1, -1 in the opposite part, or 0 where the
+// block of luma covers both halves.
+type share struct {
+	blocks [2]int
+	signs  [3]int64
 }
 
 // prepare works out, once for a file, which products its MCUs need.
@@ -146,6 +155,22 @@ func (m *measurer) prepare() {
 				}
 				m.wants.parts[c][i] = d.want(&d.scaled[c], &weights[i])
 			}
+		}
+	}
+	luma := &j.comps[0]
+	for by := range luma.v {
+		for bx := range luma.h {
+			x, y := 8*bx>>m.shiftX, 8*by>>m.shiftY
+			at := y/8*j.comps[1].h + x/8
+			s := &m.wants.share[by*luma.h+bx]
+			*s = share{blocks: [2]int{m.first[1] + at, m.first[2] + at}}
+			if m.shiftX == 1 {
+				s.signs[0] = 1 - int64(x&4)/2
+			}
+			if m.shiftY == 1 {
+				s.signs[1] = 1 - int64(y&4)/2
+			}
+			s.signs[2] = s.signs[0] * s.signs[1]
 		}
 	}
 	if m.shiftX+m.shiftY == 0 {
@@ -175,35 +200,12 @@ func (m *measurer) block(blocks []int16, kinds []kind, k int) (sum, square int64
 // even is the one sample of a block without other coefficients, less 128: a whole number.
 func even(dc int32) int64 { return int64(sample((dc<<17+1<<19)>>2)) - 128 }
 
-// part is the block of chroma that a block of luma shares, and the mean of the part
-// that it shares, less 128, in 1/2^17.
-func (m *measurer) part(blocks []int16, kinds []kind, bx, by, i int) (block int, mean int64) {
-	x, y := 8*bx>>m.shiftX, 8*by>>m.shiftY
-	block = m.first[1+i] + y/8*m.job.comps[1].h + x/8
-	dc := m.dots.first(blocks, block)
-	if kinds[block] == flat {
-		return block, even(int32(dc)) << partBits
-	}
-	mean = dc << (partBits - 3)
+// part is the mean of the part of a block of chroma that a block of luma shares, less 128, in 1/2^17.
+func (m *measurer) part(s *share, i int) int64 {
+	block := s.blocks[i]
 	parts, product := &m.wants.parts[block], &m.dots.product
-	right, lower := x&4 != 0, y&4 != 0
-	if m.shiftX == 1 {
-		mean += turned(product[parts[0]], right)
-	}
-	if m.shiftY == 1 {
-		mean += turned(product[parts[1]], lower)
-		if m.shiftX == 1 {
-			mean += turned(product[parts[2]], right != lower)
-		}
-	}
-	return block, mean
-}
-
-func turned(v int32, round bool) int64 {
-	if round {
-		return -int64(v)
-	}
-	return int64(v)
+	// A block without other coefficients than the first has products of 0.
+	return m.base[block] + s.signs[0]*int64(product[parts[0]]) + s.signs[1]*int64(product[parts[1]]) + s.signs[2]*int64(product[parts[2]])
 }
 
 // levels measures an MCU by its coefficients.
@@ -242,6 +244,7 @@ func (m *measurer) levels(blocks []int16, kinds []kind, mx, my int) bool {
 		b, r := m.first[1]+k, m.first[2]+k
 		sb, qb := m.block(blocks, kinds, b)
 		sr, qr := m.block(blocks, kinds, r)
+		m.base[b], m.base[r] = sb<<(partBits-6), sr<<(partBits-6)
 		bb += qb
 		rr += qr
 		if kinds[b] == flat || kinds[r] == flat {
@@ -263,25 +266,24 @@ func (m *measurer) levels(blocks []int16, kinds []kind, mx, my int) bool {
 func (m *measurer) lumas(blocks []int16, kinds []kind, x0, y0 int, wave *wave) {
 	luma := &m.job.comps[0]
 	apart := m.shiftX+m.shiftY > 0
-	for by := range luma.v {
-		for bx := range luma.h {
-			k := by*luma.h + bx
-			sum, square := m.block(blocks, kinds, k)
-			b, meanB := m.part(blocks, kinds, bx, by, 0)
-			r, meanR := m.part(blocks, kinds, bx, by, 1)
-			to := m.band.block(x0+8*bx, y0+8*by)
-			for ch := range 3 {
-				c := mix[ch][0]*meanB + mix[ch][1]*meanR // in 1/2^33
-				of := Unit*sum + (c+1<<(32-6-unitBits))>>(33-6-unitBits)
-				wave.sum[ch] += of
-				if apart || kinds[k] == flat || kinds[b] == flat && kinds[r] == flat {
-					wave.square[ch] += Unit*square + sum*c>>(32-unitBits)
-				} else {
-					wave.square[ch] += Unit*square + m.with(kinds, k, b, r, sum, meanB, meanR, ch)>>(15-unitBits)
-				}
-				even := (mix[ch][0] == 0 || kinds[b] == flat) && (mix[ch][1] == 0 || kinds[r] == flat)
-				to[ch] = within(of + 64*128*Unit + rounding(sum+64*128, c, even))
+	for k := range luma.blocks {
+		share := &m.wants.share[k]
+		sum, square := m.block(blocks, kinds, k)
+		meanB, meanR := m.part(share, 0), m.part(share, 1)
+		evenB, evenR := kinds[share.blocks[0]] == flat, kinds[share.blocks[1]] == flat
+		plain := apart || kinds[k] == flat || evenB && evenR
+		to := m.band.block(x0+8*(k%luma.h), y0+8*(k/luma.h))
+		// What chroma adds to a pixel of each channel, in 1/2^33.
+		for ch, c := range [3]int64{mix[0][1] * meanR, mix[1][0]*meanB + mix[1][1]*meanR, mix[2][0] * meanB} {
+			of := Unit*sum + (c+1<<(32-6-unitBits))>>(33-6-unitBits)
+			wave.sum[ch] += of
+			if plain {
+				wave.square[ch] += Unit*square + sum*c>>(32-unitBits)
+			} else {
+				wave.square[ch] += Unit*square + m.with(kinds, k, share.blocks[0], share.blocks[1], sum, meanB, meanR, ch)>>(15-unitBits)
 			}
+			even := (ch == 0 || evenB) && (ch == 2 || evenR)
+			to[ch] = within(of + 64*128*Unit + rounding(sum+64*128, c, even))
 		}
 	}
 }

@@ -43,6 +43,7 @@ type measurer struct {
 	short   [3][64]int16 // divisors in 16 bits, in Levels
 	dots    dots
 	wants   wants
+	base    [10]int64 // means of blocks of chroma, in 1/2^partBits, in Levels
 }
 
 func (m *measurer) begin(j *job) {
