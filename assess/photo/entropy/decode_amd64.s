@@ -20,7 +20,7 @@
 // is the place. What is stored follows from stream.block.
 #define LOOKUP \
 	MOVQ    AX, R11;              \
-	SHRQ    $53, R11;             \
+	SHRQ    $(64-const_acBits), R11; \
 	MOVQ    (R8)(R11*8), DX;      \
 	RORXQ   $16, DX, R11;         \
 	MOVBLZX R11, R11;             \
@@ -52,8 +52,8 @@
 // func blocksVector(s *stream, plan *planned, n int, out *int16, kinds *kind, place uint) (done int, at uint, e uint64)
 //
 // AX the next bits, from the top; BX how many count; SI the next byte; DI the block;
-// R8 the table of runs and values, looked up by the upper 11 bits; R9 places; R10 bits used since the last refill and the place
-// times 256; R15 the planned block; CX the block's number; DX the last entry.
+// R8 the table of runs and values, looked up by the upper acBits; R9 places; R10 bits used since the last refill and the place
+// times 256; R15 the planned block; CX the block's number; DX the last entry; R11 to R14 come and go.
 TEXT ·blocksVector(SB), NOSPLIT, $0-72
 	MOVQ s+0(FP), R14
 	MOVQ stream_acc(R14), AX
@@ -77,7 +77,7 @@ first:
 	REFILL
 	MOVQ planned_dc(R15), R11
 	MOVQ AX, R12
-	SHRQ $55, R12
+	SHRQ $(64-const_dcBits), R12
 	MOVL (R11)(R12*4), R10
 	XORL DX, DX
 	TESTL R10, R10
@@ -119,15 +119,15 @@ end:
 	// The place is 64, or in front of the end of the block up to 63: that block is done.
 	CMPL R13, $64
 	JEQ done
-	LEAL -129(R13), R11
+	LEAL -(1+const_endOfBlock)(R13), R11
 	CMPL R11, $63
 	JAE odd
 
 done:
 	// The kind, as kindOf has it.
 	XORL R12, R12
-	LEAL -129(R13), R11
-	CMPL R11, $9
+	LEAL -(1+const_endOfBlock)(R13), R11
+	CMPL R11, $(const_cornerEnd-1)
 	SETLS R12
 	ADDL R12, R12
 	CMPL R11, $1

@@ -196,10 +196,10 @@ block:
 	MOVWLZX (SI), AX
 	ADDW (R10), AX
 	MOVWLSX AX, AX
-	LEAL 0x4000(AX), DX
+	LEAL const_mostFirst(AX), DX
 	ORL DX, R11
 	MOVBLZX (R8), DX
-	CMPL DX, $1
+	CMPL DX, $const_flat
 	JEQ flat
 	JHI corner
 
@@ -312,7 +312,7 @@ next:
 	DECQ CX
 	JNZ block
 	VZEROUPPER
-	CMPL R11, $0x8000
+	CMPL R11, $(2*const_mostFirst)
 	SETCS ret+8(FP)
 	RET
 
