@@ -355,10 +355,13 @@ func (m *measurer) flush() {
 	m.spare = append(m.spare, b)
 }
 
-// merge adds another part of the same row of cells.
+// merge adds another part of the same row of cells. Parts hardly overlap: most are taken over as they are.
 func (b *band) merge(o *band) {
 	b.mcus += o.mcus
-	for i := o.lo; i < o.hi; i++ {
+	left, right := min(o.hi, max(o.lo, b.lo)), max(o.lo, min(o.hi, b.hi))
+	b.take(o, o.lo, left)
+	b.take(o, right, o.hi)
+	for i := left; i < right; i++ {
 		t, u := &b.cells[i], &o.cells[i]
 		t.pixels += u.pixels
 		for ch := range t.square {
@@ -373,13 +376,27 @@ func (b *band) merge(o *band) {
 		}
 	}
 	for k, row := range o.blocks {
-		for i := 2 * o.lo; i < min(2*o.hi, len(row)); i++ {
+		for i := 2 * left; i < min(2*right, len(row)); i++ {
 			for ch, v := range row[i] {
 				b.blocks[k][i][ch] += v
 			}
 		}
 	}
 	b.lo, b.hi = min(b.lo, o.lo), max(b.hi, o.hi)
+}
+
+// take takes over columns of cells that b hasn't touched.
+func (b *band) take(o *band, lo, hi int) {
+	if lo >= hi {
+		return
+	}
+	copy(b.cells[lo:hi], o.cells[lo:hi])
+	if b.waves != nil {
+		copy(b.waves[lo:hi], o.waves[lo:hi])
+	}
+	for k, row := range o.blocks {
+		copy(b.blocks[k][2*lo:min(2*hi, len(row))], row[2*lo:])
+	}
 }
 
 // finish makes the results of a complete band.
@@ -400,8 +417,8 @@ func (b *band) finish(want Want) {
 		}
 		for ch, sum := range c.Sum {
 			// Whole numbers of less than 2^53: exact.
-			sum := uint64(sum / Unit)
-			c.Spread[ch] = float64(uint64(t.pixels)*uint64(t.square[ch]) - sum*sum)
+			sum := int64(sum / Unit)
+			c.Spread[ch] = float64(int64(t.pixels)*int64(t.square[ch]) - sum*sum)
 			c.Clipped[ch] = uint16(t.clipped[ch])
 		}
 		c.Min, c.Max, c.Any = t.min, t.max, uint16(t.clipped[3])
