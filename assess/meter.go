@@ -451,17 +451,25 @@ func (m *meter) unmixed(cells []int32) []int32 {
 
 // codes is the histogram of block means.
 func (m *meter) codes(cells []int32) Codes {
-	var h [3][256]int32
+	// Two, in turn: neighbours have the same codes, and a count that follows on the same one waits for it.
+	var two [2][3][256]int32
 	cols := m.s.BlockCols
 	for _, i := range cells {
 		c, r := m.place(i)
 		x, y := m.blockCol[c], m.blockRow[r]
 		for br := y[0]; br < y[1]; br++ {
+			h := &two[br&1]
 			for _, b := range m.s.Blocks[br*cols+x[0] : br*cols+x[1]] {
-				h[0][min((int(b[0])+128)>>8, 255)]++
-				h[1][min((int(b[1])+128)>>8, 255)]++
-				h[2][min((int(b[2])+128)>>8, 255)]++
+				h[0][uint8((int(b[0])+128)>>8)]++
+				h[1][uint8((int(b[1])+128)>>8)]++
+				h[2][uint8((int(b[2])+128)>>8)]++
 			}
+		}
+	}
+	h := &two[0]
+	for ch := range h {
+		for v := range h[ch] {
+			h[ch][v] += two[1][ch][v]
 		}
 	}
 	trim := func(c *[256]int32) []int32 {
