@@ -25,6 +25,9 @@ func (l *look) markSitter(seeds []label, part []int) {
 	for _, i := range part {
 		seeds[i] = sitter
 	}
+	if at := (spans[top].from + spans[top].to) / 2; l.near[top*l.Cols+at] {
+		return // hands, a tie: not a head of its own
+	}
 	l.markBody(seeds, tops, spans, top)
 }
 

@@ -369,7 +369,7 @@ func (l *look) label() []label {
 		d := l.colour[from].distance(l.colour[to]) / mostEdge
 		alike := l.agree[to] || l.gentle[to]
 		if alike && l.near[to] {
-			d *= mostEdge / faint
+			d = l.sudden(from, to) / faint
 		}
 		switch {
 		case alike && l.body[to]: // nothing tells but a faint line, and where it is
@@ -426,6 +426,37 @@ func (l *look) markClutter(seeds []label, strong []bool) {
 	for k := 0; k < len(queue); k++ {
 		from = queue[k]
 		l.neighbours(from, put)
+	}
+	l.markFaded(seeds, 0, 1, reach)
+	l.markFaded(seeds, l.Cols-1, -1, reach)
+}
+
+// markFaded marks a wall beside the backdrop of which a part clips as paper does, so that all of it passes for backdrop: where
+// less light falls on it, its edge is straight, and nowhere is it missing but where both clip. A person has no such edge.
+func (l *look) markFaded(seeds []label, x, by, reach int) {
+	sharp, clips := 2*l.faint(), 250.0 // code values: a step, and how light nothing is told apart
+	for n := reach - 1; n > 0; n-- {
+		edge, missing := 0, false
+		for y := 0; y < l.Rows && !missing; y++ {
+			i := y*l.Cols + x + n*by
+			j, beyond := i+by, i-by // i may show both
+			switch {
+			case !l.agree[j]:
+			case (l.gentle[i] || l.gentle[beyond]) && l.off[i] > l.off[j]+0.2 && l.sudden(i, j) > sharp:
+				edge++
+			default:
+				missing = l.colour[i][0] < clips || l.colour[j][0] < clips
+			}
+		}
+		if missing || edge < l.Rows/5 {
+			continue
+		}
+		for i := range seeds {
+			if (i%l.Cols-x)*by <= n {
+				seeds[i] = clutter
+			}
+		}
+		return
 	}
 }
 

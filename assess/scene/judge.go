@@ -18,7 +18,7 @@ func (l *look) judge(sc *Scene, labels []label) {
 	}
 	who = l.keepLarge(who, n/100)
 	// Cells on the outline hold both; hair and shadow at the outline are no backdrop.
-	pure := l.unmixed(back)
+	pure := l.unmixed(back, labels)
 	var texture, light []float64
 	for i := range pure {
 		pure[i] = pure[i] && (l.off[i] < 1.6 || l.gentle[i])
@@ -88,8 +88,9 @@ func (l *look) judge(sc *Scene, labels []label) {
 }
 
 // unmixed takes off the backdrop the cells along its outline that show a part of what is beyond: those that are rougher
-// than it is further in, or of another tone than the cell next to them there.
-func (l *look) unmixed(back []bool) []bool {
+// than it is further in, or of another tone than the cell next to them there. Beside a wall, whose edge is straight, a touch of
+// its shadow may be; beside hair it may not.
+func (l *look) unmixed(back []bool, labels []label) []bool {
 	out := l.shrink(back)
 	inner := append([]bool(nil), out...)
 	var rough []float64
@@ -100,14 +101,31 @@ func (l *look) unmixed(back []bool) []bool {
 	}
 	usual := 1.3*median(rough) + 0.5
 	faint := l.faint() * 2 / 3
+	const shadow, step = 3, 3 // code values more of texture, and from cell to cell
 	for i, in := range back {
-		if in && !inner[i] {
-			l.neighbours(i, func(j int) {
-				out[i] = out[i] || inner[j] && l.texture[i] <= min(max(usual, 1.3*l.texture[j]+0.5), usual+1) && l.continues(i, j, inner, faint)
-			})
+		if !in || inner[i] {
+			continue
 		}
+		least, most, near := usual, usual+1, faint
+		if l.byWall(i, back, labels) {
+			least, most, near = usual+shadow, usual+shadow+1, max(faint, step)
+		}
+		l.neighbours(i, func(j int) {
+			out[i] = out[i] || inner[j] && l.texture[i] <= min(max(least, 1.3*l.texture[j]+0.5), most) && l.continues(i, j, inner, near)
+		})
 	}
 	return out
+}
+
+// byWall says that what is beyond a cell of the outline is clutter, right there or behind the one cell that shows both.
+func (l *look) byWall(i int, back []bool, labels []label) bool {
+	wall := true
+	l.neighbours(i, func(j int) {
+		k := 2*j - i
+		beyond := k >= 0 && k < len(labels) && labels[k] == clutter && (k/l.Cols == j/l.Cols) == (j/l.Cols == i/l.Cols)
+		wall = wall && (back[j] || labels[j] == clutter || beyond)
+	})
+	return wall
 }
 
 // continues says that cell i, at an outline, is of the tone of its inner neighbour j, or of the tone to which the light

@@ -28,7 +28,7 @@ const (
 	unlikeBeside = 0.3   // a cell that clearly doesn't, left out
 	leftBehind   = 0.5   // what clearly differs from the backdrop ends inside
 	tooNarrow    = 3     // a row narrower than what is surely body
-	atTheFrame   = 0.6   // a row that goes on out of the frame, where no border can show
+	atTheEnd     = 0.6   // a row that goes on to the frame or to what else stands there, where its own border can't show
 	narrowing    = 1.5   // a border over which the body gets narrower on its way down
 	offShape     = 2     // a row that is a head's width off the usual shape
 	offOther     = 4     // the same off the other side's outline, where that shows
@@ -123,11 +123,11 @@ func (l *look) flankOf(seeds []label, mid, from, dir int, size, chin float64) *f
 			if float64(k) < core-1 {
 				fixed[k] += tooNarrow
 			}
-			if k < room {
+			if k < room && seeds[i+dir] != clutter {
 				beside[k] = l.shows(i, i+dir, faint)
 				fixed[k] += 1 - beside[k]
 			} else {
-				fixed[k] += atTheFrame
+				fixed[k] += atTheEnd
 			}
 			if row > 0 {
 				above += 1 - l.shows(i-l.Cols, i, faint)
@@ -202,9 +202,15 @@ func (f *flank) way(shape, weight []float64) (half []int, seen []float64) {
 // faint is a step in colour, code values, that is no ripple of the backdrop: small before smooth paper.
 func (l *look) faint() float64 { return min(max(leastEdge, 6*l.ripple), mostEdge) }
 
-// shows says how plainly the border between two neighbouring cells shows, 0 to 1. Light that falls off makes steps
-// too, but as large ones on either side.
+// shows says how plainly the border between two neighbouring cells shows, 0 to 1.
 func (l *look) shows(i, j int, faint float64) float64 {
+	d := l.sudden(i, j) / faint
+	return d * d / (1 + d*d)
+}
+
+// sudden is the step in colour between two neighbouring cells, code values, less what goes on as a step on either side: light that
+// falls off makes steps too.
+func (l *look) sudden(i, j int) float64 {
 	by := j - i
 	before, after := 0.0, 0.0
 	if a := i - by; a >= 0 && a < len(l.colour) && (by%l.Cols == 0 || a/l.Cols == i/l.Cols) {
@@ -213,6 +219,5 @@ func (l *look) shows(i, j int, faint float64) float64 {
 	if a := j + by; a >= 0 && a < len(l.colour) && (by%l.Cols == 0 || a/l.Cols == j/l.Cols) {
 		after = l.colour[j].distance(l.colour[a])
 	}
-	d := max(0, l.colour[i].distance(l.colour[j])-1.5*min(before, after)) / faint
-	return d * d / (1 + d*d)
+	return max(0, l.colour[i].distance(l.colour[j])-1.5*min(before, after))
 }
