@@ -199,7 +199,7 @@ func LearnBracket(shots []Shot, key tone.Key, at time.Time, earlier ...tone.Brac
 
 // CurveKey is by what a picture's tone curve is kept: the camera, and what standard
 // Exif says of its rendering. It reports false for pictures whose curve is not a
-// camera's: edited ones, other programs' exports, and those without camera or Exif.
+// camera's: edited ones, other programs' exports, those of phones, and those without camera or Exif.
 func CurveKey(p *photo.Picture) (tone.Key, bool) {
 	e := &p.Exif
 	k := tone.Key{Make: e.Make, Model: e.Model, Serial: e.Serial, ColorSpace: e.ColorSpace, CustomRendered: e.CustomRendered,
@@ -216,9 +216,9 @@ func CurveKey(p *photo.Picture) (tone.Key, bool) {
 }
 
 // notAsWritten are the labels of pictures whose tone curve is not a camera's.
-var notAsWritten = []string{photo.LabelEdited, photo.LabelExport, photo.LabelNoExif, photo.LabelProfile}
+var notAsWritten = []string{photo.LabelEdited, photo.LabelExport, photo.LabelNoExif, photo.LabelProfile, photo.LabelOwnTones}
 
-// AsWritten tells that a reading was taken from a file as a camera wrote it: one that was edited or exported
+// AsWritten tells that a reading was taken from a file as a camera wrote it: one that was edited, exported or taken by a phone
 // has no curve of a camera's own.
 func (r *Reading) AsWritten() bool {
 	return !slices.ContainsFunc(r.Labels, func(l Label) bool { return slices.Contains(notAsWritten, l.Code) })

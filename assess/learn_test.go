@@ -146,7 +146,7 @@ func TestOnlyACamerasOwnFilesHaveACurve(t *testing.T) {
 	if k, ok := CurveKey(p); !ok || k.Contrast != 2 {
 		t.Errorf("the key is %+v (%v)", k, ok)
 	}
-	for _, code := range []string{photo.LabelEdited, photo.LabelExport, photo.LabelNoExif, photo.LabelProfile} {
+	for _, code := range []string{photo.LabelEdited, photo.LabelExport, photo.LabelNoExif, photo.LabelProfile, photo.LabelOwnTones} {
 		q := *p
 		q.Labels = []photo.Label{{Code: code}}
 		if _, ok := CurveKey(&q); ok {

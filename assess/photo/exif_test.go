@@ -116,6 +116,27 @@ func TestSingleValues(t *testing.T) {
 			t.Errorf("%s: read as %+v", c.what, e)
 		}
 	}
+	for _, c := range []struct {
+		what string
+		sub  []tag
+		own  bool
+	}{
+		{"put together of several pictures (Exif 2.32, CompositeImage 2)", []tag{{0xA460, 3, 2}}, true},
+		{"and while shooting (3)", []tag{{0xA460, 3, 3}}, true},
+		{"not put together (1)", []tag{{0xA460, 3, 1}}, false},
+		{"custom process (CustomRendered 1), as cameras write for their picture styles", []tag{{0xA401, 3, 1}}, false},
+		{"a value that Exif reserves", []tag{{0xA401, 3, 6}}, true},
+		{"24 x 36 mm", []tag{{0x920A, 5, rational{85, 1}}, {0xA405, 3, 85}}, false},
+		{"a sensor of 13.2 x 8.8 mm behind an exchangeable lens (from memory)", []tag{{0x920A, 5, rational{10, 1}}, {0xA405, 3, 27}}, false},
+		{"a phone's sensor", []tag{{0x920A, 5, rational{686, 100}}, {0xA405, 3, 24}}, true},
+		{"an equivalent of 0, which is unknown", []tag{{0x920A, 5, rational{5, 1}}, {0xA405, 3, 0}}, false},
+		{"no equivalent", []tag{{0x920A, 5, rational{4, 1}}}, false},
+	} {
+		e, _ := exifOf(bytesBlock(buildTIFF(binary.BigEndian, 42, &dir{[]tag{{tagExifDir, 4, &dir{append([]tag{{0x9000, 7, []byte("0232")}}, c.sub...)}}}})))
+		if why := e.ownTones(); (why != "") != c.own {
+			t.Errorf("%s: said is %q", c.what, why)
+		}
+	}
 	for o, want := range map[int]int{0: 0, 1: 1, 8: 8, 9: 0} {
 		if e, _ := exifOf(bytesBlock(buildTIFF(binary.LittleEndian, 42, exifDirs(o)))); e.Orientation != want {
 			t.Errorf("orientation %d reads as %d, want %d", o, e.Orientation, want)

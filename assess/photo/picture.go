@@ -61,6 +61,7 @@ const (
 	LabelProgressive = "progressive" // cameras write baseline JPEG
 	LabelPreview     = "preview"     // measured from the picture inside a raw file
 	LabelExport      = "export"      // a TIFF that a program wrote
+	LabelOwnTones    = "own_tones"   // by a phone, or put together of several pictures
 	LabelNoExif      = "no_exif"     // nothing of the exposure was recorded
 )
 
@@ -267,6 +268,14 @@ func (p *Picture) labelHistory(h *jpegHead, seen remarks) {
 	}
 	if why := p.edited(h, seen); why != "" {
 		p.label(LabelEdited, "not as the camera wrote it (%s): its tones may have been changed, so it teaches nothing about the camera", why)
+	}
+	p.labelOwnTones()
+}
+
+// labelOwnTones says so where a picture's tones need not follow from light alone by one curve.
+func (p *Picture) labelOwnTones() {
+	if why := p.Exif.ownTones(); why != "" {
+		p.label(LabelOwnTones, "its tones may have been set for this picture alone (%s), so it teaches nothing about the camera", why)
 	}
 }
 

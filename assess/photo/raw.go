@@ -43,6 +43,7 @@ func readRaw(name string, k kind, data []byte) (*Picture, error) {
 		}
 		p.labelColour(head.icc)
 		p.labelPreview(c, contents.width, contents.height)
+		p.labelOwnTones()
 		return p, nil
 	}
 	switch {

@@ -85,6 +85,7 @@ var exifTags = []string{
 	"EXIF:ExposureProgram", "EXIF:ExposureMode", "EXIF:WhiteBalance", "EXIF:Orientation", "EXIF:DateTimeOriginal",
 	"EXIF:SubSecTimeOriginal", "EXIF:OffsetTimeOriginal", "EXIF:CreateDate", "EXIF:SubSecTimeDigitized",
 	"EXIF:OffsetTimeDigitized", "EXIF:ModifyDate", "EXIF:SubSecTime", "EXIF:OffsetTime", "EXIF:Make", "EXIF:Model",
+	"EXIF:FocalLengthIn35mmFormat", "EXIF:CompositeImage",
 	"EXIF:LensModel", "EXIF:SerialNumber", "EXIF:CameraSerialNumber", "EXIF:Software",
 }
 
@@ -105,6 +106,8 @@ func ours(e Exif) map[string]string {
 	number("FNumber", float64(e.FNumber), e.FNumber != 0)
 	number("ISO", float64(e.ISO), e.ISO != 0)
 	number("FocalLength", e.FocalLength, e.FocalLength != 0)
+	number("FocalLengthIn35mmFormat", float64(e.FocalLength35), e.FocalLength35 != 0)
+	number("CompositeImage", float64(e.Composite), e.Composite != 0)
 	number("Flash", float64(e.Flash), e.HasFlash)
 	number("ExposureProgram", float64(e.Program), e.HasProgram)
 	number("ExposureMode", float64(e.ExposureMode), e.HasExposureMode)
@@ -138,7 +141,7 @@ func theirs(a map[string]any) map[string]string {
 	if m["SerialNumber"] == "" && all["CameraSerialNumber"] != "" { // DNG's own tag for it
 		m["SerialNumber"] = all["CameraSerialNumber"]
 	}
-	for _, k := range []string{"ExposureTime", "FNumber", "ISO", "FocalLength"} {
+	for _, k := range []string{"ExposureTime", "FNumber", "ISO", "FocalLength", "FocalLengthIn35mmFormat", "CompositeImage"} {
 		if v := all[k]; v != "0" && v != "undef" && v != "inf" && v != "" {
 			m[k] = v
 		}
@@ -241,4 +244,22 @@ func TestExifEqualsExifTool(t *testing.T) {
 		}
 		t.Logf("%d values of %d files", compared, len(files))
 	})
+}
+
+// Which of the real files are a phone's or a compact camera's, by model: none of a camera with exchangeable lenses is taken for one.
+func TestPhonesAreToldFromCamerasWithExchangeableLenses(t *testing.T) {
+	for file, own := range map[string]bool{
+		"metadata-extractor-images/Apple_iPhone_5.jpg": true, "exif-samples/35-empty.jpg": true, // 8.0 and 4.8 times smaller than 24 x 36 mm
+		"metadata-extractor-images/Nikon_D5000.jpg": false, "metadata-extractor-images/Nikon_D60.jpg": false, "metadata-extractor-images/Sigma_DP1.jpg": false,
+		"exif-samples/32-lens_data.jpeg": false, "plain-backdrop-portraits/portrait-11.jpg": false,
+	} {
+		p, err := Read(file, mustRead(t, filepath.Join(testdata.Photos(t), file)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.Release()
+		if p.Labelled(LabelOwnTones) != own {
+			t.Errorf("%s (%s): has tones of its own: %v, want %v", file, p.Exif.Model, !own, own)
+		}
+	}
 }

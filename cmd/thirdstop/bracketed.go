@@ -11,7 +11,7 @@ import (
 func (m measured) Shot() (assess.Shot, tone.Key, error) {
 	key, ok := assess.CurveKey(m.p)
 	if !ok {
-		return assess.Shot{}, key, errors.New("it is not as a camera wrote it (edited, exported or without camera data), so it has no curve of a camera's own; use the camera's files")
+		return assess.Shot{}, key, errors.New("it is not as a camera wrote it (edited, exported, by a phone or without camera data), so it has no curve of a camera's own; use the camera's files")
 	}
 	shot, err := assess.BracketShot(m.p)
 	return shot, key, err

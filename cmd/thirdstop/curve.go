@@ -140,7 +140,7 @@ func readBracket(ctx context.Context, names []string) (shots []assess.Shot, key 
 		p.Release()
 		k, ok := assess.CurveKey(p)
 		if !ok {
-			return nil, key, fmt.Errorf("%s is not as a camera wrote it (edited, exported or without camera data), and such files have no curve of their own; use the camera's files", name)
+			return nil, key, fmt.Errorf("%s is not as a camera wrote it (edited, exported, by a phone or without camera data), and such files have no curve of their own; use the camera's files", name)
 		}
 		shot, err := assess.BracketShot(p)
 		if err != nil {
