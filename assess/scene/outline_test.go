@@ -61,3 +61,35 @@ func TestABodyIsMirroredWhereItsOutlineIsLost(t *testing.T) {
 		}
 	}
 }
+
+// A wall beside clipped paper, the upper half of which clips too: its edge further down tells that none of it is backdrop (derived here).
+func TestAWallThatClipsBesidePaperIsNoBackdrop(t *testing.T) {
+	const cols, rows, mid, wall = 64, 48, 36, 14
+	s := drawn(cols, rows, func(x, y int) [3]float32 {
+		dx, dy := float64(x-mid), float64(y-15)
+		switch {
+		case dx*dx/25+dy*dy/49 <= 1 || y > 20 && math.Abs(dx) <= min(2+float64(y-20), 12):
+			return [3]float32{60, 50, 45}
+		case x < wall:
+			dim := float32(max(y-rows/2, 0))
+			return [3]float32{255 - dim, 255 - 2*dim, 255 - 3*dim}
+		}
+		return [3]float32{255, 255, 255}
+	})
+	sc := Find(s, Hints{})
+	if !sc.Backdrop.Found() || !sc.Sitter.Found() {
+		t.Fatalf("backdrop %q, sitter %q", sc.Backdrop.Reason, sc.Sitter.Reason)
+	}
+	taken, missed := 0, 0
+	for i, in := range sc.Backdrop.Mask {
+		switch x, y := i%cols, i/cols; {
+		case in && x < wall:
+			taken++
+		case !in && x > wall+1 && x < mid-14 && y < rows-1:
+			missed++
+		}
+	}
+	if taken > 0 || missed > 0 {
+		t.Errorf("%d cells of the wall are taken for backdrop, and %d of the paper beside it are not, want none", taken, missed)
+	}
+}
