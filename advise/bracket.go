@@ -204,6 +204,8 @@ func (b *Bracket) judged(x BracketFrame, f Frame) (next exposure.Shutter, why st
 		return t
 	}
 	switch {
+	case r.OwnTones():
+		return 0, "its tones may have been set for this picture alone, as phones set them, and no one curve describes that. Use a camera whose tone is fixed."
 	case !r.AsWritten():
 		return 0, "it is not as a camera wrote it, and only the camera's own files show its curve. Let the camera's own JPEGs arrive, with no edit put on them."
 	case r.Kind != assess.Full:

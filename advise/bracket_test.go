@@ -56,6 +56,7 @@ func TestFramesThatCantServeAreRefused(t *testing.T) {
 		{"moved", func(f *Frame) { f.Sight.Moved = true }},
 		{"another camera", func(f *Frame) { f.Sight.Why = "it is from another camera." }},
 		{"not as a camera wrote it", func(f *Frame) { f.Reading.Labels = []assess.Label{{Code: photo.LabelExport}} }},
+		{"as phones set them", func(f *Frame) { f.Reading.Labels = []assess.Label{{Code: photo.LabelOwnTones}} }},
 		{"raw file", func(f *Frame) { f.Reading.Kind = assess.Approximate }},
 	} {
 		b := newBench()

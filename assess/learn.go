@@ -224,6 +224,9 @@ func (r *Reading) AsWritten() bool {
 	return !slices.ContainsFunc(r.Labels, func(l Label) bool { return slices.Contains(notAsWritten, l.Code) })
 }
 
+// OwnTones tells that a reading was taken from a picture whose tones may have been set for it alone, as by a phone.
+func (r *Reading) OwnTones() bool { return labelled(r.Labels, photo.LabelOwnTones) }
+
 // BracketShot makes a frame of a bracket of a picture, or says why it can't be one.
 func BracketShot(p *photo.Picture) (Shot, error) {
 	tv, ok := p.Exif.ExposureTime.Tv()
