@@ -26,8 +26,9 @@ const (
 
 	// leastRise of the mean per code still tells codes apart: under it noise is too little to even out the rounding, or the end cuts too much off.
 	leastRise = 0.35
-	// overFrom is the code from which a place lies at the edge or over it.
-	overFrom = 254.9
+	// overFrom is the code from which a place lies at the edge or over it: a JPEG, whose colours are whole codes, may show one that does
+	// as half a code less.
+	overFrom = 254.5
 	// usualNoise is a sample's, in codes, where a frame shows no even place near the edge.
 	usualNoise = 0.5
 	// rounding to whole codes has this variance.

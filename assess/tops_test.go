@@ -44,3 +44,27 @@ func TestCodesNearTheEdgeComeBack(t *testing.T) {
 		t.Errorf("two tones in a cell read as code %.2f", code)
 	}
 }
+
+// A place that shows 254.6 may be clipped, for a JPEG's colours are whole codes: it tells no code, and no other channel does there. One that
+// shows 254.2 does.
+func TestPlacesAtTheEdgeTellNoCode(t *testing.T) {
+	for _, x := range []struct {
+		mean float32
+		told bool
+	}{{254.2, true}, {254.6, false}} {
+		light, dark := columns(240, 240, 240, 240), columns(200, 200, 200, 200)
+		for i := range light.Cells {
+			q := &light.Cells[i]
+			q.Mean[1], q.Var[1], q.Clipped[1], q.ClippedAny = x.mean, 0.3, 220, 220
+		}
+		pairs := Pairs(light, dark)
+		if len(pairs) == 0 {
+			t.Fatalf("code %v: no pairs", x.mean)
+		}
+		for _, p := range pairs {
+			if p.Part[1] == x.told || p.Part[0] == x.told {
+				t.Fatalf("code %v: parts are %v, want %v of green and red", x.mean, p.Part, !x.told)
+			}
+		}
+	}
+}

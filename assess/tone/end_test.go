@@ -45,3 +45,19 @@ func TestEndOfALine(t *testing.T) {
 		t.Errorf("80 codes a stop carried on from code 253 give %.5f, want %.5f", e.level(253), -2.0/80)
 	}
 }
+
+// Half a code of where the edge lies is a hundredth of a stop for one camera and six for another: levels are never known better, and the sigma
+// says so. The source of the truth is each curve's formula; half a code either side is a standard deviation of 0.29.
+func TestASteepEndIsKnownLess(t *testing.T) {
+	all := studio.Cameras()
+	for _, k := range []studio.CurveKind{all[2], all[20], all[41], all[45]} {
+		f, err := Fit(scene{curve: k.Code, noise: 0.2}.steps(61, third, 0.015), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		half := -math.Log2(k.Light(254)) * 0.29
+		if s := float64(f.EdgeSigma()); s < half {
+			t.Errorf("%v: half a code at the end is %.3f stop, and levels are known to %.3f", k, half, s)
+		}
+	}
+}

@@ -381,7 +381,6 @@ func (s *system) curve(x []float64, cov *mat.SymDense, lines []seen) (*Curve, er
 	var knots [3][]Knot
 	for ch := range 3 {
 		codes, levels, sigmas := make([]float64, points+1), make([]float64, points+1), make([]float64, points+1)
-		edge := edgeCode * float64(s.begin.Steepness(ch, 252))
 		for k := range codes {
 			code := unaxis(nodes[0] + (nodes[len(nodes)-1]-nodes[0])*float64(k)/points)
 			if k == points {
@@ -402,15 +401,16 @@ func (s *system) curve(x []float64, cov *mat.SymDense, lines []seen) (*Curve, er
 				}
 			}
 			levels[k] = v
-			sigmas[k] = math.Sqrt(max(variance, 0) + edge*edge)
+			sigmas[k] = math.Sqrt(max(variance, 0))
 		}
 		if carried {
 			s.carry(from, ch, x, codes, levels)
 		}
-		// At the very edge, where the steepest part is over, half a code is all that is unknown.
 		level := rising(levels)
+		// Half a code is unknown of where the edge lies, as many stops as this camera's own curve has there.
+		edge := edgeCode * -level[points-1] / (White - codes[points-1])
 		for k := range codes {
-			sigma := math.Hypot(sigmas[k], level[k]-levels[k])
+			sigma := math.Hypot(math.Hypot(sigmas[k], edge), level[k]-levels[k])
 			knots[ch] = append(knots[ch], Knot{codes[k], exposure.Stops(math.Round(level[k]*1e5) / 1e5), exposure.Stops(math.Round(sigma*1e4) / 1e4)})
 		}
 	}
