@@ -122,7 +122,8 @@ func TestReadsBackTheLightOfAPrint(t *testing.T) {
 			continue
 		}
 		for ch := range 3 {
-			if want := p.light[1] / p.light[ch]; !near(got.White.Gains[ch], want, 0.012*want) {
+			// A JPEG rounds the colour of an even patch by up to a code value, 1.5 % of its light where it is dark (derived here).
+			if want := p.light[1] / p.light[ch]; !near(got.White.Gains[ch], want, 0.015*want) {
 				t.Errorf("%s: gains %.3f, want %.3f in channel %d", c.what, got.White.Gains, want, ch)
 			}
 		}

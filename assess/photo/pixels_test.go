@@ -21,23 +21,16 @@ import (
 )
 
 // countAll is the clipped count and the mean of a whole picture, taken pixel by
-// pixel from what image/jpeg decodes, through the standard library's own colours.
+// pixel from what image/jpeg decodes.
 func countAll(img image.Image) (c Clipped, mean [3]float64) {
 	b := img.Bounds()
 	c.Pixels = b.Dx() * b.Dy()
 	for y := b.Min.Y; y < b.Max.Y; y++ {
 		for x := b.Min.X; x < b.Max.X; x++ {
-			var r, g, bl uint32
-			switch img := img.(type) {
-			case *image.YCbCr: // sparing At the allocation
-				r, g, bl, _ = img.YCbCrAt(x, y).RGBA()
-			default:
-				r, g, bl, _ = img.At(x, y).RGBA()
-			}
 			any := false
-			for ch, v := range [3]uint32{r, g, bl} {
-				mean[ch] += float64(v >> 8)
-				if v>>8 >= 254 {
+			for ch, v := range pixelOf(img, x, y) {
+				mean[ch] += float64(v)
+				if v >= 254 {
 					c.Channel[ch]++
 					any = true
 				}

@@ -179,8 +179,8 @@ func rowsOf(img image.Image) (r rows, grey bool) {
 	return anyRows{img}, false
 }
 
-// yCbCrRows converts as color.YCbCr.RGBA does, in place of calling it 24
-// million times; the tests hold it against the standard library over all 2^24 colours.
+// yCbCrRows converts as libjpeg does, to the nearest code value: color.YCbCr.RGBA cuts off after adding y/255, which puts light
+// colours half a code value too high.
 type yCbCrRows struct {
 	*image.YCbCr
 	shift uint // a chroma sample covers 1<<shift pixels of a row
@@ -213,12 +213,11 @@ func (r yCbCrRows) fill(x0, x1, y int, px *[3][CellSize]uint16) {
 	}
 }
 
-// yCbCrToRGB is the conversion of JFIF 1.02 in 16-bit fixed point with the very
-// coefficients and rounding of image/color's YCbCr.RGBA, taken down to 8 bits.
+// yCbCrToRGB is the conversion of JFIF 1.02 in 16-bit fixed point with the coefficients and rounding of libjpeg (jdcolor.c).
 func yCbCrToRGB(y, cb, cr uint8) (uint16, uint16, uint16) {
-	yy := int32(y) * 0x10101
+	luma := int32(y)<<16 + 1<<15
 	b1, r1 := int32(cb)-128, int32(cr)-128
-	return clamp(yy + 91881*r1), clamp(yy - 22554*b1 - 46802*r1), clamp(yy + 116130*b1)
+	return clamp(luma + 91881*r1), clamp(luma - 22554*b1 - 46802*r1), clamp(luma + 116130*b1)
 }
 
 func clamp(v int32) uint16 { return uint16(min(max(v>>16, 0), 255)) }

@@ -8,7 +8,7 @@ const (
 )
 
 // The sizes that make up a survey, and the code value from which a sample
-// counts as clipped. The standard library's 8-bit RGB defines the sample values.
+// counts as clipped. Sample values are 8-bit RGB: a JPEG's by the conversion of JFIF, to the nearest code value (as libjpeg converts), others' as the standard library has them.
 const (
 	CellSize  = 16 // pixels along the edge of a cell, at full size
 	BlockSize = 8  // pixels along the edge of a block; a cell holds up to 2x2

@@ -1,27 +1,81 @@
 package photo
 
 import (
+	"bytes"
 	"image"
 	"image/color"
+	"image/jpeg"
 	"math"
 	"math/rand/v2"
+	"os/exec"
 	"reflect"
 	"slices"
 	"testing"
+
+	"thirdstop/assess/photo/entropy"
+	"thirdstop/testdata"
 )
 
-// The standard library's 8-bit RGB defines the sample values (image/color,
-// YCbCr.RGBA and YCbCrToRGB): all 2^24 colours must convert alike.
-func TestConversionIsTheStandardLibrarys(t *testing.T) {
-	for y := range 256 {
-		for cb := range 256 {
-			for cr := range 256 {
-				r, g, b := yCbCrToRGB(uint8(y), uint8(cb), uint8(cr))
-				wr, wg, wb := color.YCbCrToRGB(uint8(y), uint8(cb), uint8(cr))
-				ar, ag, ab, _ := color.YCbCr{Y: uint8(y), Cb: uint8(cb), Cr: uint8(cr)}.RGBA()
-				if [3]uint16{r, g, b} != [3]uint16{uint16(wr), uint16(wg), uint16(wb)} ||
-					[3]uint32{uint32(r), uint32(g), uint32(b)} != [3]uint32{ar >> 8, ag >> 8, ab >> 8} {
-					t.Fatalf("YCbCr %d %d %d = %d %d %d, want %d %d %d (image/color)", y, cb, cr, r, g, b, wr, wg, wb)
+// convertedBy is a picture in RGB as djpeg (libjpeg) makes it, every sample of chroma on all of its pixels.
+func convertedBy(t *testing.T, djpeg string, data []byte) (pix []byte) {
+	t.Helper()
+	cmd := exec.Command(djpeg, "-nosmooth", "-dct", "int", "-ppm")
+	cmd.Stdin = bytes.NewReader(data)
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 3 { // P6, the size, the greatest value
+		_, out, _ = bytes.Cut(out, []byte("\n"))
+	}
+	return out
+}
+
+// Outside check: even squares of 2048 colours, which any decoder decodes alike, converted by djpeg (libjpeg-turbo). The conversion
+// defines what the sample values are, and which clip.
+func TestConversionIsThatOfDjpeg(t *testing.T) {
+	djpeg := testdata.Tool(t, "djpeg")
+	const seed, cols, rows = 6, 64, 32
+	rng := rand.New(rand.NewPCG(seed, 1))
+	img := image.NewYCbCr(image.Rect(0, 0, 16*cols, 16*rows), image.YCbCrSubsampleRatio420)
+	for row := range rows {
+		for col := range cols {
+			y, cb, cr := uint8(rng.IntN(256)), uint8(rng.IntN(256)), uint8(rng.IntN(256))
+			if col%2 == 0 { // light and nearly grey, as backdrops are
+				y, cb, cr = uint8(230+rng.IntN(26)), uint8(120+rng.IntN(17)), uint8(120+rng.IntN(17))
+			}
+			for i := range 16 {
+				for x := range 16 {
+					img.Y[(16*row+i)*img.YStride+16*col+x] = y
+				}
+			}
+			for i := range 8 {
+				for x := range 8 {
+					at := (8*row+i)*img.CStride + 8*col + x
+					img.Cb[at], img.Cr[at] = cb, cr
+				}
+			}
+		}
+	}
+	var buf bytes.Buffer
+	if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: 100}); err != nil {
+		t.Fatal(err)
+	}
+	want := convertedBy(t, djpeg, buf.Bytes())
+	s := surveyQuickly(buf.Bytes(), 1, entropy.Exact)
+	decoded, err := jpeg.Decode(bytes.NewReader(buf.Bytes()))
+	if s == nil || err != nil {
+		t.Fatal("not read", err)
+	}
+	plain := surveyImage(decoded, 1)
+	for row := range rows {
+		for col := range cols {
+			px := want[3*((16*row+5)*16*cols+16*col+5):]
+			for ch := range 3 {
+				for how, c := range map[string]*Cell{"quickly": s.At(col, row), "plainly": plain.At(col, row)} {
+					if c.Mean[ch] != float32(px[ch]) || (c.Clipped[ch] > 0) != (px[ch] >= ClipCode) {
+						t.Fatalf("square %d, %d, channel %d, read %s: %v, want %d (djpeg)", col, row, ch, how, c.Mean[ch], px[ch])
+					}
 				}
 			}
 		}
@@ -49,6 +103,20 @@ func randomYCbCr(rng *rand.Rand, w, h int, ratio image.YCbCrSubsampleRatio) *ima
 }
 
 // bruteSurvey is the slow, obvious twin: upright pixel by upright pixel, through At.
+// pixelOf is a pixel in 8 bits: of YCbCr to the nearest code value, by libjpeg's factors in floating point.
+func pixelOf(img image.Image, x, y int) (px [3]uint8) {
+	if img, ok := img.(*image.YCbCr); ok {
+		c := img.YCbCrAt(x, y)
+		b, r := float64(c.Cb)-128, float64(c.Cr)-128
+		for ch, chroma := range [3]float64{91881 * r, -22554*b - 46802*r, 116130 * b} {
+			px[ch] = uint8(min(max(math.Floor(float64(c.Y)+chroma/65536+0.5), 0), 255))
+		}
+		return px
+	}
+	r, g, b, _ := img.At(x, y).RGBA()
+	return [3]uint8{uint8(r >> 8), uint8(g >> 8), uint8(b >> 8)}
+}
+
 func bruteSurvey(img image.Image, orientation int) *Survey {
 	size := img.Bounds().Size()
 	l := layoutOf(orientation)
@@ -57,8 +125,7 @@ func bruteSurvey(img image.Image, orientation int) *Survey {
 	_, s.Grey = img.(*image.Gray)
 	at := func(x, y int) [3]uint8 { // upright
 		sx, sy := storedPixel(orientation, x, y, size.X, size.Y)
-		r, g, b, _ := img.At(img.Bounds().Min.X+sx, img.Bounds().Min.Y+sy).RGBA()
-		return [3]uint8{uint8(r >> 8), uint8(g >> 8), uint8(b >> 8)}
+		return pixelOf(img, img.Bounds().Min.X+sx, img.Bounds().Min.Y+sy)
 	}
 	for row := range s.Rows {
 		for col := range s.Cols {

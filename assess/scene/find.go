@@ -261,7 +261,7 @@ func (l *look) compare() {
 
 // contrast scales what counts as a step to how light it is there: in the dark, where a camera's
 // curve is steep in light but flat in codes, a few codes tell a suit from the cloth behind it.
-func contrast(c vec) float64 { return math.Sqrt(min(max(c[0]/60, 0.2), 1.3)) }
+func contrast(c vec) float64 { return math.Sqrt(min(max(c[0]/70, 0.2), 1.3)) }
 
 // gently says that a step between neighbours is one that light makes: on a coarser grid
 // the same falloff takes larger steps.

@@ -3,13 +3,13 @@
 // each block in place, adds up what a survey keeps of it, and forgets it.
 //
 // It knows the JPEG standard (ITU-T T.81), the exact arithmetic of Go's
-// image/jpeg and image/color, and processors. It must never know what a survey
+// image/jpeg, the conversion to RGB of JFIF, and processors. It must never know what a survey
 // is for, which way up a picture is held, or how a person is told that a file is
 // damaged: a file that is in any way out of the ordinary is [ErrNotMine], and
 // somebody else reads it.
 //
 // What it returns for a file that is its own equals what adding up the pixels of
-// image/jpeg's picture returns, to the last unit, in [Exact].
+// image/jpeg's picture returns, each converted to the nearest code value, to the last unit, in [Exact].
 //
 // Read this file first, then chunk.go, which splits the work, stream.go and
 // huffman.go, which decode, and measure.go, which adds up.

@@ -14,7 +14,7 @@ import "math"
 //     of pixels: only those of the blocks' means count. Variances are that much off.
 //     The means are not, since a part's mean follows from the coefficients exactly;
 //   - the rounding of samples to whole numbers, 1/12 of a code value squared each,
-//     and half a code value of a mean at most: see rounding.
+//     and of means where chroma is uneven: it is as often up as down.
 //
 // All of it is reckoned in whole numbers, so that neither the order in which things are
 // added nor the processor makes a difference. Numbers beyond what pictures have wrap around.
@@ -40,7 +40,7 @@ func (w *wave) spread(ch int, pixels uint16) float64 {
 }
 
 // mix is how much of Cb and Cr goes into a channel (JFIF 1.02), in the fixed point
-// of image/color: 1/65536.
+// of libjpeg: 1/65536.
 var mix = [3][2]int64{{0, 91881}, {-22554, -46802}, {116130, 0}}
 
 // halves[k] is the mean of the first half of the k-th cosine of the transform. Of the
@@ -282,8 +282,11 @@ func (m *measurer) lumas(blocks []int16, kinds []kind, x0, y0 int, wave *wave) {
 			} else {
 				wave.square[ch] += Unit*square + m.with(kinds, k, share.blocks[0], share.blocks[1], sum, meanB, meanR, ch)>>(15-unitBits)
 			}
-			even := (ch == 0 || evenB) && (ch == 2 || evenR)
-			to[ch] = within(of + 64*128*Unit + rounding(sum+64*128, c, even))
+			of += 64 * 128 * Unit
+			if (ch == 0 || evenB) && (ch == 2 || evenR) {
+				of += rounding(c)
+			}
+			to[ch] = within(of)
 		}
 	}
 }
@@ -303,21 +306,11 @@ func (m *measurer) with(kinds []kind, k, b, r int, sum, meanB, meanR int64, ch i
 // within keeps a sum of 64 code values, in 1/Unit, within what samples can have.
 func within(sum int64) uint32 { return uint32(min(max(sum, 0), 64*255*Unit)) }
 
-// rounding is how much the conversion's whole numbers of a block are above their true
-// values on average, times 64, in 1/Unit. It adds y/255 before it cuts off the fraction.
-// Where chroma is even, its fraction is known; else any fraction is as likely. luma is the
-// sum of luma over the block, c what chroma adds to a pixel in 1/2^33.
-func rounding(luma, c int64, even bool) int64 {
-	luma += luma >> 8 // times 256/255, nearly
-	if !even {
-		return luma - 32*Unit
-	}
-	fraction := c >> partBits & 0xFFFF
-	carry := int64(0)
-	if fraction+luma<<2 >= 1<<16 {
-		carry = 64 * Unit
-	}
-	return carry - fraction>>(16-6-unitBits)
+// rounding is how much the conversion's whole numbers of a block are above their true values, times 64, in 1/Unit,
+// where chroma, c in 1/2^33, is even. Else any fraction is as likely, and they are above as often as below.
+func rounding(c int64) int64 {
+	exact := c >> partBits // in 1/65536
+	return ((exact+1<<15)>>16<<16 - exact) >> (16 - 6 - unitBits)
 }
 
 // edge measures an MCU pixel by pixel.

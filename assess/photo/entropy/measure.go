@@ -260,15 +260,17 @@ func (t *tally) grey(luma *[64]uint8, w, h int, sum *[3]uint32) {
 	}
 }
 
-// rgb is the conversion of JFIF 1.02 with the coefficients and rounding of
-// image/color's YCbCr.RGBA, in 8 bits.
+// rgb is the conversion of JFIF 1.02, rounded to the nearest code value, in the fixed point of libjpeg (jdcolor.c).
+// image/color's cuts off after adding y/255, which puts light colours half a code value too high.
 func rgb(y, cb, cr uint8) (r, g, b uint32) {
-	yy := int32(y) * 0x10101
 	b1, r1 := int32(cb)-128, int32(cr)-128
-	return clamp(yy + 91881*r1), clamp(yy - 22554*b1 - 46802*r1), clamp(yy + 116130*b1)
+	return clamp(y, 91881*r1), clamp(y, -22554*b1-46802*r1), clamp(y, 116130*b1)
 }
 
-func clamp(v int32) uint32 { return uint32(min(max(v>>16, 0), 255)) }
+// clamp adds what chroma adds, in 1/65536.
+func clamp(y uint8, chroma int32) uint32 {
+	return uint32(min(max(int32(y)+(chroma+1<<15)>>16, 0), 255))
+}
 
 // fresh is an empty band.
 func (m *measurer) fresh(row int) *band {

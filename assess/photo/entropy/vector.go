@@ -1,13 +1,10 @@
 package entropy
 
-// A vector kernel takes the conversion to RGB apart so that 16-bit lanes do it
-// exactly. A channel is (65536 y + 257 y + C) >> 16, where C depends on the chroma
-// alone: y, plus the upper half of C, plus the carry of 257 y and the lower half.
+// A vector kernel takes the conversion to RGB apart: a channel is luma plus what depends on the chroma alone, rounded.
 
-// terms holds those halves for a block of chroma: for red, green and blue the
-// lower half, then the upper half plus 1, each as 8 rows of 8 words, or of 16
+// terms is what a block of chroma adds to red, green and blue, each as 8 rows of 8 words, or of 16
 // where a sample is two pixels wide.
-type terms [6][8 * 16]int16
+type terms [3][8 * 16]int16
 
 // pixelRun is what the kernel takes and gives for the blocks of luma of an MCU.
 // Its layout is known to the assembly.
@@ -34,11 +31,6 @@ func (m *measurer) place() {
 	r.luma, r.n = &m.samples[0][0], luma.blocks
 	if len(j.comps) == 1 {
 		m.terms[0] = terms{}
-		for ch := range 3 {
-			for i := range m.terms[0][2*ch+1] {
-				m.terms[0][2*ch+1][i] = 1
-			}
-		}
 		r.terms[0], r.step, r.second = &m.terms[0][0][0], 0, 0
 		return
 	}

@@ -116,11 +116,6 @@ DATA w1<>+8(SB)/8, $0x0001000100010001
 DATA w1<>+16(SB)/8, $0x0001000100010001
 DATA w1<>+24(SB)/8, $0x0001000100010001
 GLOBL w1<>(SB), RODATA|NOPTR, $32
-DATA w2<>+0(SB)/8, $0x0002000200020002
-DATA w2<>+8(SB)/8, $0x0002000200020002
-DATA w2<>+16(SB)/8, $0x0002000200020002
-DATA w2<>+24(SB)/8, $0x0002000200020002
-GLOBL w2<>(SB), RODATA|NOPTR, $32
 DATA b254<>+0(SB)/8, $0xFEFEFEFEFEFEFEFE
 DATA b254<>+8(SB)/8, $0xFEFEFEFEFEFEFEFE
 DATA b254<>+16(SB)/8, $0xFEFEFEFEFEFEFEFE
@@ -401,13 +396,14 @@ pair:
 	VPSUBW Y13, Y0, Y0
 	VPSUBW Y13, Y1, Y1
 
-	// Red: Y2, Y3.
+	// Upper halves of products, and 1 where the lower half is a half or more. Red: Y3.
 	VPMULLW kr<>(SB), Y1, Y2
 	VPMULHW kr<>(SB), Y1, Y3
 	VPADDW Y1, Y3, Y3
-	VPADDW Y12, Y3, Y3
+	VPSRLW $15, Y2, Y2
+	VPADDW Y2, Y3, Y3
 
-	// Green: Y4, Y5. The lower halves may carry.
+	// Green: Y5. The lower halves may carry.
 	VPMULLW kgb<>(SB), Y0, Y6
 	VPMULLW kgr<>(SB), Y1, Y7
 	VPADDW Y7, Y6, Y4
@@ -418,25 +414,25 @@ pair:
 	VPADDW Y7, Y6, Y5
 	VPSUBW Y1, Y5, Y5
 	VPADDW Y8, Y5, Y5
-	VPADDW w2<>(SB), Y5, Y5
+	VPADDW Y12, Y5, Y5
+	VPSRLW $15, Y4, Y4
+	VPADDW Y4, Y5, Y5
 
-	// Blue: Y6, Y7.
+	// Blue: Y7.
 	VPMULLW kb<>(SB), Y0, Y6
 	VPMULHW kb<>(SB), Y0, Y7
 	VPADDW Y0, Y7, Y7
 	VPADDW Y0, Y7, Y7
-	VPADDW Y12, Y7, Y7
+	VPSRLW $15, Y6, Y6
+	VPADDW Y6, Y7, Y7
 
 	ADDQ $16, AX
 	ADDQ $16, BX
 	TESTQ DX, DX
 	JNZ twice
-	NARROW(0, Y2)
-	NARROW(1, Y3)
-	NARROW(2, Y4)
-	NARROW(3, Y5)
-	NARROW(4, Y6)
-	NARROW(5, Y7)
+	NARROW(0, Y3)
+	NARROW(1, Y5)
+	NARROW(2, Y7)
 	ADDQ $32, DI
 	DECQ CX
 	JNZ pair
@@ -444,40 +440,24 @@ pair:
 	RET
 
 twice:
-	WIDE(0, Y2)
-	WIDE(1, Y3)
-	WIDE(2, Y4)
-	WIDE(3, Y5)
-	WIDE(4, Y6)
-	WIDE(5, Y7)
+	WIDE(0, Y3)
+	WIDE(1, Y5)
+	WIDE(2, Y7)
 	ADDQ $64, DI
 	DECQ CX
 	JNZ pair
 	VZEROUPPER
 	RET
 
-// CHANNEL takes 32 pixels of a channel: words of luma in Y0 and Y1, 257 times
-// luma in Y2 and Y3, terms at SI and R9 (the pair of rows behind). n is the
+// CHANNEL takes 32 pixels of a channel: words of luma in Y0 and Y1, terms at SI and R9 (the pair of rows behind). n is the
 // channel, add its sums, square its squares. Y7 gets the mask of clipped samples.
 #define CHANNEL(n, add, square) \
-	VMOVDQU     (512*n)(SI), X4;                       \
-	VINSERTI128 $1, (512*n)(SI)(R8*1), Y4, Y4;         \
-	VPADDW      Y2, Y4, Y5;                            \
-	VPADDUSW    Y2, Y4, Y4;                            \
-	VPCMPEQW    Y4, Y5, Y4;                            \
-	VMOVDQU     (512*n+256)(SI), X5;                   \
-	VINSERTI128 $1, (512*n+256)(SI)(R8*1), Y5, Y5;     \
+	VMOVDQU     (256*n)(SI), X4;                       \
+	VINSERTI128 $1, (256*n)(SI)(R8*1), Y4, Y4;         \
+	VMOVDQU     (256*n)(R9), X5;                       \
+	VINSERTI128 $1, (256*n)(R9)(R8*1), Y5, Y5;         \
 	VPADDW      Y0, Y4, Y4;                            \
-	VPADDW      Y5, Y4, Y4;                            \
-	VMOVDQU     (512*n)(R9), X5;                       \
-	VINSERTI128 $1, (512*n)(R9)(R8*1), Y5, Y5;         \
-	VPADDW      Y3, Y5, Y6;                            \
-	VPADDUSW    Y3, Y5, Y5;                            \
-	VPCMPEQW    Y5, Y6, Y5;                            \
-	VMOVDQU     (512*n+256)(R9), X6;                   \
-	VINSERTI128 $1, (512*n+256)(R9)(R8*1), Y6, Y6;     \
 	VPADDW      Y1, Y5, Y5;                            \
-	VPADDW      Y6, Y5, Y5;                            \
 	VPACKUSWB   Y5, Y4, Y4;                            \
 	VPSADBW     Y15, Y4, Y5;                           \
 	VPADDD      Y5, add, add;                          \
@@ -563,10 +543,6 @@ half:
 	LEAQ (SI)(R10*1), R9
 	VPMOVZXBW (AX), Y0
 	VPMOVZXBW 16(AX), Y1
-	VPSLLW $8, Y0, Y2
-	VPSLLW $8, Y1, Y3
-	VPOR Y0, Y2, Y2
-	VPOR Y1, Y3, Y3
 	CHANNEL(0, Y11, Y8)
 	VMOVDQU Y7, 512(DI)
 	CHANNEL(1, Y12, Y9)

@@ -21,7 +21,6 @@ TEXT ·termsVector(SB), NOSPLIT, $0-32
 	MOVD $mixes<>(SB), R4
 	WORD $0x3DC00088 // ldr q8, [x4]
 	WORD $0x4F04841E // movi v30.8h, #128
-	WORD $0x4F00843D // movi v29.8h, #1
 	WORD $0xD2800105 // mov x5, #8
 
 	// row:
@@ -35,69 +34,51 @@ TEXT ·termsVector(SB), NOSPLIT, $0-32
 	// Red.
 	WORD $0x0F48A030 // smull v16.4s, v1.4h, v8.h[0]
 	WORD $0x4F48A031 // smull2 v17.4s, v1.8h, v8.h[0]
-	WORD $0x4E511A02 // uzp1 v2.8h, v16.8h, v17.8h
-	WORD $0x4E515A03 // uzp2 v3.8h, v16.8h, v17.8h
+	WORD $0x0F108E03 // rshrn v3.4h, v16.4s, #16
+	WORD $0x4F108E23 // rshrn2 v3.8h, v17.4s, #16
 	WORD $0x4E618463 // add v3.8h, v3.8h, v1.8h
-	WORD $0x4E7D8463 // add v3.8h, v3.8h, v29.8h
 
 	// Green.
 	WORD $0x0F58A010 // smull v16.4s, v0.4h, v8.h[1]
 	WORD $0x4F58A011 // smull2 v17.4s, v0.8h, v8.h[1]
 	WORD $0x0F682030 // smlal v16.4s, v1.4h, v8.h[2]
 	WORD $0x4F682031 // smlal2 v17.4s, v1.8h, v8.h[2]
-	WORD $0x4E511A04 // uzp1 v4.8h, v16.8h, v17.8h
-	WORD $0x4E515A05 // uzp2 v5.8h, v16.8h, v17.8h
+	WORD $0x0F108E05 // rshrn v5.4h, v16.4s, #16
+	WORD $0x4F108E25 // rshrn2 v5.8h, v17.4s, #16
 	WORD $0x6E6184A5 // sub v5.8h, v5.8h, v1.8h
-	WORD $0x4E7D84A5 // add v5.8h, v5.8h, v29.8h
 
 	// Blue.
 	WORD $0x0F78A010 // smull v16.4s, v0.4h, v8.h[3]
 	WORD $0x4F78A011 // smull2 v17.4s, v0.8h, v8.h[3]
-	WORD $0x4E511A06 // uzp1 v6.8h, v16.8h, v17.8h
-	WORD $0x4E515A07 // uzp2 v7.8h, v16.8h, v17.8h
+	WORD $0x0F108E07 // rshrn v7.4h, v16.4s, #16
+	WORD $0x4F108E27 // rshrn2 v7.8h, v17.4s, #16
 	WORD $0x4E6084E7 // add v7.8h, v7.8h, v0.8h
 	WORD $0x4E6084E7 // add v7.8h, v7.8h, v0.8h
-	WORD $0x4E7D84E7 // add v7.8h, v7.8h, v29.8h
-	WORD $0xB5000163 // cbnz x3, twice
-	WORD $0x3D800042 // str q2, [x2, #0]
-	WORD $0x3D804043 // str q3, [x2, #256]
-	WORD $0x3D808044 // str q4, [x2, #512]
-	WORD $0x3D80C045 // str q5, [x2, #768]
-	WORD $0x3D810046 // str q6, [x2, #1024]
-	WORD $0x3D814047 // str q7, [x2, #1280]
+	WORD $0xB5000103 // cbnz x3, twice
+	WORD $0x3D800043 // str q3, [x2, #0]
+	WORD $0x3D804045 // str q5, [x2, #256]
+	WORD $0x3D808047 // str q7, [x2, #512]
 	WORD $0x91004042 // add x2, x2, #16
 	WORD $0xF10004A5 // subs x5, x5, #1
-	WORD $0x54FFFB81 // b.ne row
-	WORD $0x1400001C // b end
+	WORD $0x54FFFC41 // b.ne row
+	WORD $0x14000010 // b end
 
 	// twice:
-	WORD $0x4E423850 // zip1 v16.8h, v2.8h, v2.8h
-	WORD $0x4E427851 // zip2 v17.8h, v2.8h, v2.8h
-	WORD $0x3D800050 // str q16, [x2, #0]
-	WORD $0x3D800451 // str q17, [x2, #16]
 	WORD $0x4E433870 // zip1 v16.8h, v3.8h, v3.8h
 	WORD $0x4E437871 // zip2 v17.8h, v3.8h, v3.8h
-	WORD $0x3D804050 // str q16, [x2, #256]
-	WORD $0x3D804451 // str q17, [x2, #272]
-	WORD $0x4E443890 // zip1 v16.8h, v4.8h, v4.8h
-	WORD $0x4E447891 // zip2 v17.8h, v4.8h, v4.8h
-	WORD $0x3D808050 // str q16, [x2, #512]
-	WORD $0x3D808451 // str q17, [x2, #528]
+	WORD $0x3D800050 // str q16, [x2, #0]
+	WORD $0x3D800451 // str q17, [x2, #16]
 	WORD $0x4E4538B0 // zip1 v16.8h, v5.8h, v5.8h
 	WORD $0x4E4578B1 // zip2 v17.8h, v5.8h, v5.8h
-	WORD $0x3D80C050 // str q16, [x2, #768]
-	WORD $0x3D80C451 // str q17, [x2, #784]
-	WORD $0x4E4638D0 // zip1 v16.8h, v6.8h, v6.8h
-	WORD $0x4E4678D1 // zip2 v17.8h, v6.8h, v6.8h
-	WORD $0x3D810050 // str q16, [x2, #1024]
-	WORD $0x3D810451 // str q17, [x2, #1040]
+	WORD $0x3D804050 // str q16, [x2, #256]
+	WORD $0x3D804451 // str q17, [x2, #272]
 	WORD $0x4E4738F0 // zip1 v16.8h, v7.8h, v7.8h
 	WORD $0x4E4778F1 // zip2 v17.8h, v7.8h, v7.8h
-	WORD $0x3D814050 // str q16, [x2, #1280]
-	WORD $0x3D814451 // str q17, [x2, #1296]
+	WORD $0x3D808050 // str q16, [x2, #512]
+	WORD $0x3D808451 // str q17, [x2, #528]
 	WORD $0x91008042 // add x2, x2, #32
 	WORD $0xF10004A5 // subs x5, x5, #1
-	WORD $0x54FFF801 // b.ne row
+	WORD $0x54FFFA41 // b.ne row
 
 	// end:
 	RET
@@ -141,22 +122,12 @@ TEXT ·pixelsVector(SB), NOSPLIT, $0-8
 	WORD $0x3CC10430 // ldr q16, [x1], #16
 	WORD $0x2F08A611 // ushll v17.8h, v16.8b, #0
 	WORD $0x6F08A612 // ushll2 v18.8h, v16.16b, #0
-	WORD $0x4E103A13 // zip1 v19.16b, v16.16b, v16.16b
-	WORD $0x4E107A14 // zip2 v20.16b, v16.16b, v16.16b
 
 	// Channel 0.
-	WORD $0x3DC000F5 // ldr q21, [x7, #0]
-	WORD $0x3DC00136 // ldr q22, [x9, #0]
-	WORD $0x4E7386B7 // add v23.8h, v21.8h, v19.8h
-	WORD $0x4E7486D8 // add v24.8h, v22.8h, v20.8h
-	WORD $0x6E753EF5 // cmhs v21.8h, v23.8h, v21.8h
-	WORD $0x6E763F16 // cmhs v22.8h, v24.8h, v22.8h
-	WORD $0x3DC040F7 // ldr q23, [x7, #256]
-	WORD $0x3DC04138 // ldr q24, [x9, #256]
-	WORD $0x4E7186B5 // add v21.8h, v21.8h, v17.8h
-	WORD $0x4E7286D6 // add v22.8h, v22.8h, v18.8h
-	WORD $0x4E7786B5 // add v21.8h, v21.8h, v23.8h
-	WORD $0x4E7886D6 // add v22.8h, v22.8h, v24.8h
+	WORD $0x3DC000F7 // ldr q23, [x7, #0]
+	WORD $0x3DC00138 // ldr q24, [x9, #0]
+	WORD $0x4E778635 // add v21.8h, v17.8h, v23.8h
+	WORD $0x4E788656 // add v22.8h, v18.8h, v24.8h
 	WORD $0x2E212AB5 // sqxtun v21.8b, v21.8h
 	WORD $0x6E212AD5 // sqxtun2 v21.16b, v22.8h
 	WORD $0x6E206AA0 // uadalp v0.8h, v21.16b
@@ -171,18 +142,10 @@ TEXT ·pixelsVector(SB), NOSPLIT, $0-8
 	WORD $0x4EB51EB9 // mov v25.16b, v21.16b
 
 	// Channel 1.
-	WORD $0x3DC080F5 // ldr q21, [x7, #512]
-	WORD $0x3DC08136 // ldr q22, [x9, #512]
-	WORD $0x4E7386B7 // add v23.8h, v21.8h, v19.8h
-	WORD $0x4E7486D8 // add v24.8h, v22.8h, v20.8h
-	WORD $0x6E753EF5 // cmhs v21.8h, v23.8h, v21.8h
-	WORD $0x6E763F16 // cmhs v22.8h, v24.8h, v22.8h
-	WORD $0x3DC0C0F7 // ldr q23, [x7, #768]
-	WORD $0x3DC0C138 // ldr q24, [x9, #768]
-	WORD $0x4E7186B5 // add v21.8h, v21.8h, v17.8h
-	WORD $0x4E7286D6 // add v22.8h, v22.8h, v18.8h
-	WORD $0x4E7786B5 // add v21.8h, v21.8h, v23.8h
-	WORD $0x4E7886D6 // add v22.8h, v22.8h, v24.8h
+	WORD $0x3DC040F7 // ldr q23, [x7, #256]
+	WORD $0x3DC04138 // ldr q24, [x9, #256]
+	WORD $0x4E778635 // add v21.8h, v17.8h, v23.8h
+	WORD $0x4E788656 // add v22.8h, v18.8h, v24.8h
 	WORD $0x2E212AB5 // sqxtun v21.8b, v21.8h
 	WORD $0x6E212AD5 // sqxtun2 v21.16b, v22.8h
 	WORD $0x6E206AA1 // uadalp v1.8h, v21.16b
@@ -197,18 +160,10 @@ TEXT ·pixelsVector(SB), NOSPLIT, $0-8
 	WORD $0x4EB51F39 // orr v25.16b, v25.16b, v21.16b
 
 	// Channel 2.
-	WORD $0x3DC100F5 // ldr q21, [x7, #1024]
-	WORD $0x3DC10136 // ldr q22, [x9, #1024]
-	WORD $0x4E7386B7 // add v23.8h, v21.8h, v19.8h
-	WORD $0x4E7486D8 // add v24.8h, v22.8h, v20.8h
-	WORD $0x6E753EF5 // cmhs v21.8h, v23.8h, v21.8h
-	WORD $0x6E763F16 // cmhs v22.8h, v24.8h, v22.8h
-	WORD $0x3DC140F7 // ldr q23, [x7, #1280]
-	WORD $0x3DC14138 // ldr q24, [x9, #1280]
-	WORD $0x4E7186B5 // add v21.8h, v21.8h, v17.8h
-	WORD $0x4E7286D6 // add v22.8h, v22.8h, v18.8h
-	WORD $0x4E7786B5 // add v21.8h, v21.8h, v23.8h
-	WORD $0x4E7886D6 // add v22.8h, v22.8h, v24.8h
+	WORD $0x3DC080F7 // ldr q23, [x7, #512]
+	WORD $0x3DC08138 // ldr q24, [x9, #512]
+	WORD $0x4E778635 // add v21.8h, v17.8h, v23.8h
+	WORD $0x4E788656 // add v22.8h, v18.8h, v24.8h
 	WORD $0x2E212AB5 // sqxtun v21.8b, v21.8h
 	WORD $0x6E212AD5 // sqxtun2 v21.16b, v22.8h
 	WORD $0x6E206AA2 // uadalp v2.8h, v21.16b
@@ -224,7 +179,7 @@ TEXT ·pixelsVector(SB), NOSPLIT, $0-8
 	WORD $0x6E3985EF // sub v15.16b, v15.16b, v25.16b
 	WORD $0x8B0400E7 // add x7, x7, x4
 	WORD $0xF1000508 // subs x8, x8, #1
-	WORD $0x54FFF5E1 // b.ne pair
+	WORD $0x54FFF921 // b.ne pair
 	WORD $0x6E703815 // uaddlv s21, v0.8h
 	WORD $0xBD0000D5 // str s21, [x6, #0]
 	WORD $0x6E703835 // uaddlv s21, v1.8h
@@ -233,7 +188,7 @@ TEXT ·pixelsVector(SB), NOSPLIT, $0-8
 	WORD $0xBD0008D5 // str s21, [x6, #8]
 	WORD $0x910040C6 // add x6, x6, #16
 	WORD $0xF1000442 // subs x2, x2, #1
-	WORD $0x54FFF421 // b.ne block
+	WORD $0x54FFF761 // b.ne block
 
 	// All blocks together.
 	WORD $0x4EB1B875 // addv s21, v3.4s

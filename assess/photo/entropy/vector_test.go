@@ -1,7 +1,7 @@
 package entropy
 
 import (
-	"image/color"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -165,18 +165,22 @@ func TestVectorProductsEqualThePlainOnes(t *testing.T) {
 	}
 }
 
-// Every colour there is: 256 x 256 x 256.
-func TestConversionEqualsImageColor(t *testing.T) {
+// Every colour there is, 256 x 256 x 256: the formula of JFIF 1.02 (ITU-T T.871, 7), whose factors have three or four digits after the point,
+// to the nearest code value.
+func TestConversionRoundsTheStandardsFormula(t *testing.T) {
 	if raceDetector {
 		t.Skip("sixteen million colours take too long, and race with nothing")
 	}
+	const most = 0.5 + 128*0.00001*2 // what six digits after the point of libjpeg's factors leave
 	for y := range 256 {
 		for cb := range 256 {
 			for cr := range 256 {
 				r, g, b := rgb(uint8(y), uint8(cb), uint8(cr))
-				wr, wg, wb, _ := color.YCbCr{Y: uint8(y), Cb: uint8(cb), Cr: uint8(cr)}.RGBA()
-				if r != wr>>8 || g != wg>>8 || b != wb>>8 {
-					t.Fatalf("Y %d, Cb %d, Cr %d converts to %d, %d, %d, want %d, %d, %d", y, cb, cr, r, g, b, wr>>8, wg>>8, wb>>8)
+				luma, b1, r1 := float64(y), float64(cb-128), float64(cr-128)
+				for ch, want := range [3]float64{luma + 1.402*r1, luma - 0.344136*b1 - 0.714136*r1, luma + 1.772*b1} {
+					if got := float64([3]uint32{r, g, b}[ch]); math.Abs(got-min(max(want, 0), 255)) > most {
+						t.Fatalf("Y %d, Cb %d, Cr %d: channel %d is %v, want %.4f", y, cb, cr, ch, got, want)
+					}
 				}
 			}
 		}
