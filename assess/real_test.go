@@ -3,7 +3,6 @@ package assess
 import (
 	"bytes"
 	"fmt"
-	"image"
 	"image/jpeg"
 	"math"
 	"os"
@@ -78,7 +77,7 @@ func TestClippedShareIsExact(t *testing.T) {
 		for y := b.Min.Y; y < b.Max.Y; y++ {
 			for x := b.Min.X; x < b.Max.X; x++ {
 				any := 0
-				for ch, v := range sampleOf(img, x, y) {
+				for ch, v := range testdata.Pixel(img, x, y) {
 					if v >= photo.ClipCode {
 						n[ch]++
 						any = 1
@@ -111,18 +110,4 @@ func TestSurveyAndFactsGiveTheSameReading(t *testing.T) {
 	if declared == nil || !declared.Declared || declared.Value > 0 || declared.Value < -2 {
 		t.Errorf("the shirt declared as white reference reads %+v", declared)
 	}
-}
-
-// sampleOf is a pixel in 8 bits: of YCbCr to the nearest code value by JFIF 1.02, with libjpeg's factors.
-func sampleOf(img image.Image, x, y int) (px [3]float64) {
-	if img, ok := img.(*image.YCbCr); ok {
-		c := img.YCbCrAt(x, y)
-		b, r := float64(c.Cb)-128, float64(c.Cr)-128
-		for ch, chroma := range [3]float64{91881 * r, -22554*b - 46802*r, 116130 * b} {
-			px[ch] = min(max(math.Floor(float64(c.Y)+chroma/65536+0.5), 0), 255)
-		}
-		return px
-	}
-	r, g, b, _ := img.At(x, y).RGBA()
-	return [3]float64{float64(r >> 8), float64(g >> 8), float64(b >> 8)}
 }

@@ -1,9 +1,11 @@
 // Package testdata finds the pictures that tests measure: those that come with
 // modules of the registry, and a collection of camera files that is too large
-// and too mixed in its licences to live here. It is used by tests only.
+// and too mixed in its licences to live here. It also says what a pixel of a picture is. It is used by tests only.
 package testdata
 
 import (
+	"image"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -98,4 +100,21 @@ func Tool(t testing.TB, name string) string {
 func root() string {
 	_, file, _, _ := runtime.Caller(0)
 	return filepath.Dir(filepath.Dir(file))
+}
+
+// Pixel is a pixel of a picture in 8 bits, red, green and blue: of YCbCr by the formula of JFIF 1.02 (ITU-T T.871) with libjpeg's factors
+// (jdcolor.c), in floating point, to the nearest code value; of others as the standard library has it.
+func Pixel(img image.Image, x, y int) (px [3]uint8) {
+	switch img := img.(type) {
+	case *image.YCbCr:
+		c := img.YCbCrAt(x, y)
+		b, r := float64(c.Cb)-128, float64(c.Cr)-128
+		for ch, chroma := range [3]float64{91881 * r, -22554*b - 46802*r, 116130 * b} {
+			px[ch] = uint8(min(max(math.Floor(float64(c.Y)+chroma/65536+0.5), 0), 255))
+		}
+	default:
+		r, g, b, _ := img.At(x, y).RGBA()
+		px = [3]uint8{uint8(r >> 8), uint8(g >> 8), uint8(b >> 8)}
+	}
+	return px
 }

@@ -28,7 +28,7 @@ func countAll(img image.Image) (c Clipped, mean [3]float64) {
 	for y := b.Min.Y; y < b.Max.Y; y++ {
 		for x := b.Min.X; x < b.Max.X; x++ {
 			any := false
-			for ch, v := range pixelOf(img, x, y) {
+			for ch, v := range testdata.Pixel(img, x, y) {
 				mean[ch] += float64(v)
 				if v >= 254 {
 					c.Channel[ch]++

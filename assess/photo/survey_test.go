@@ -103,20 +103,6 @@ func randomYCbCr(rng *rand.Rand, w, h int, ratio image.YCbCrSubsampleRatio) *ima
 }
 
 // bruteSurvey is the slow, obvious twin: upright pixel by upright pixel, through At.
-// pixelOf is a pixel in 8 bits: of YCbCr to the nearest code value, by libjpeg's factors in floating point.
-func pixelOf(img image.Image, x, y int) (px [3]uint8) {
-	if img, ok := img.(*image.YCbCr); ok {
-		c := img.YCbCrAt(x, y)
-		b, r := float64(c.Cb)-128, float64(c.Cr)-128
-		for ch, chroma := range [3]float64{91881 * r, -22554*b - 46802*r, 116130 * b} {
-			px[ch] = uint8(min(max(math.Floor(float64(c.Y)+chroma/65536+0.5), 0), 255))
-		}
-		return px
-	}
-	r, g, b, _ := img.At(x, y).RGBA()
-	return [3]uint8{uint8(r >> 8), uint8(g >> 8), uint8(b >> 8)}
-}
-
 func bruteSurvey(img image.Image, orientation int) *Survey {
 	size := img.Bounds().Size()
 	l := layoutOf(orientation)
@@ -125,7 +111,7 @@ func bruteSurvey(img image.Image, orientation int) *Survey {
 	_, s.Grey = img.(*image.Gray)
 	at := func(x, y int) [3]uint8 { // upright
 		sx, sy := storedPixel(orientation, x, y, size.X, size.Y)
-		return pixelOf(img, img.Bounds().Min.X+sx, img.Bounds().Min.Y+sy)
+		return testdata.Pixel(img, img.Bounds().Min.X+sx, img.Bounds().Min.Y+sy)
 	}
 	for row := range s.Rows {
 		for col := range s.Cols {

@@ -5,20 +5,12 @@ import (
 	"fmt"
 	"image"
 	"image/jpeg"
-	"math"
 	"sync"
+
+	"thirdstop/testdata"
 )
 
 // The reference: image/jpeg decodes the whole picture, each pixel is converted, and every pixel is added up.
-
-// nearest is the conversion of JFIF 1.02 by libjpeg's factors, in floating point.
-func nearest(y, cb, cr uint8) (px [3]uint8) {
-	b, r := float64(cb)-128, float64(cr)-128
-	for ch, chroma := range [3]float64{91881 * r, -22554*b - 46802*r, 116130 * b} {
-		px[ch] = uint8(min(max(math.Floor(float64(y)+chroma/65536+0.5), 0), 255))
-	}
-	return px
-}
 
 // grid is a sink that keeps everything.
 type grid struct {
@@ -98,15 +90,7 @@ func reference(img image.Image) *grid {
 	}
 	for y := range size.Dy() {
 		for x := range size.Dx() {
-			var px [3]uint8
-			switch img := img.(type) {
-			case *image.YCbCr:
-				c := img.YCbCrAt(x, y)
-				px = nearest(c.Y, c.Cb, c.Cr)
-			case *image.Gray:
-				v := img.GrayAt(x, y).Y
-				px = [3]uint8{v, v, v}
-			}
+			px := testdata.Pixel(img, x, y)
 			cell, block := y/16*g.cols+x/16, y/8*g.bcols+x/8
 			c, s := &g.cells[cell], &spread[cell]
 			c.Pixels++
